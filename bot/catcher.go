@@ -1,0 +1,76 @@
+package bot
+
+import (
+	"slices"
+	"time"
+
+	"skepline/notify"
+)
+
+// Catcher is one volunteer as promises need it: what they hold and what they are asked.
+type Catcher struct {
+	Schema int `json:"schema"`
+	notify.Catcher
+	Person    string      `json:"person,omitempty"` // set once the invitation is used
+	Token     string      `json:"token,omitempty"`  // SHA-256 of an unused invitation
+	AwayUntil time.Time   `json:"away,omitzero"`
+	Asks      []string    `json:"asks,omitempty"`   // calls whose offer is open
+	Fresh     time.Time   `json:"fresh,omitzero"`   // when last asked
+	Holds     []string    `json:"holds,omitempty"`  // calls held, until hived
+	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
+	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last day
+	Pings     []time.Time `json:"pings,omitempty"`  // asks that led to no job, last seven days
+}
+
+// card returns the catcher's board card.
+func (c *Catcher) card() notify.CatcherCard {
+	card := notify.CatcherCard{
+		AwayUntil: c.AwayUntil, Busy: len(c.Active) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings,
+	}
+	if len(c.Asks) > 0 {
+		card.OpenAsk = c.Asks[len(c.Asks)-1]
+	}
+	return card
+}
+
+// asked notes an open offer.
+func (c *Catcher) asked(call string, now time.Time) {
+	c.Asks = append(without(c.Asks, call), call)
+	c.Fresh = now
+	c.Pings = append(since(c.Pings, now.Add(-7*24*time.Hour)), now)
+}
+
+// took notes that the catcher holds call now; that ask was no waste.
+func (c *Catcher) took(call string, now time.Time) {
+	c.Asks = without(c.Asks, call)
+	c.Holds = append(without(c.Holds, call), call)
+	c.Active = append(without(c.Active, call), call)
+	c.Takes = append(since(c.Takes, now.Add(-24*time.Hour)), now)
+	if n := len(c.Pings); n > 0 {
+		c.Pings = c.Pings[:n-1]
+	}
+}
+
+// let notes that the catcher has no more to do with call.
+func (c *Catcher) let(call string) {
+	c.Asks, c.Holds, c.Active = without(c.Asks, call), without(c.Holds, call), without(c.Active, call)
+}
+
+// takesOn counts the calls taken on the local day of now.
+func (c *Catcher) takesOn(now time.Time) int {
+	n := 0
+	for _, t := range c.Takes {
+		if y, m, d := t.In(now.Location()).Date(); y == now.Year() && m == now.Month() && d == now.Day() {
+			n++
+		}
+	}
+	return n
+}
+
+func without[T comparable](list []T, gone T) []T {
+	return slices.DeleteFunc(slices.Clone(list), func(s T) bool { return s == gone })
+}
+
+func since(times []time.Time, from time.Time) []time.Time {
+	return slices.DeleteFunc(slices.Clone(times), func(t time.Time) bool { return t.Before(from) })
+}

@@ -1,0 +1,66 @@
+package bot
+
+import "skepline/intake"
+
+// Outcomes of Decide, kept under the event's id. A repeated tap or text gets the same one.
+const (
+	OutcomeNoted   Outcome = "noted"    // taken in; there may be messages
+	OutcomeWon     Outcome = "won"      // the call is theirs
+	OutcomeYours   Outcome = "yours"    // it was theirs already
+	OutcomeLate    Outcome = "late"     // somebody else has it
+	OutcomeNoOffer Outcome = "no_offer" // there is no open offer to them
+	OutcomeFull    Outcome = "full"     // they have taken as many as they wanted for the day
+	OutcomeStale   Outcome = "stale"    // about something that is over
+	OutcomeQuiet   Outcome = "quiet"    // deliberately not answered
+	OutcomeStopped Outcome = "stopped"  // opted out
+)
+
+// TapWords returns the few words that answer a tap on the spot, "" for none.
+func TapWords(o Outcome, lang string) string {
+	if o == OutcomeNoted || o == OutcomeQuiet {
+		return ""
+	}
+	w := intake.Words{Language: lang, Chat: true}
+	if !w.Knows("tap_" + string(o)) {
+		return ""
+	}
+	return w.Say("tap_"+string(o), nil)
+}
+
+// Decide says everything that follows from one event. It is pure: the same facts give the
+// same bytes. When it lacks a document it returns what it needs and no change; it is then
+// called again from the start with more facts.
+func Decide(f Facts) (change Change, need Need) {
+	d := newDecision(f)
+	defer func() {
+		// A missing fact unwinds from wherever it was needed; anything else is a fault.
+		switch r := recover().(type) {
+		case nil:
+		case Need:
+			change, need = Change{}, r
+		default:
+			panic(r)
+		}
+	}()
+	switch e := f.Event.(type) {
+	case Said:
+		d.said(e)
+	case Tapped:
+		d.tapped(e)
+	case Rang:
+		d.rang(e)
+	case Blocked:
+		d.blocked(e)
+	case Fired:
+		d.fired(e)
+	case Undelivered:
+		d.undelivered(e)
+	case Enrolled:
+		d.enrolled(e)
+	case Dismissed:
+		d.dismissed(e)
+	case Kicked:
+		d.kick(e)
+	}
+	return d.finish(), Need{}
+}

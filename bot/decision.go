@@ -1,0 +1,298 @@
+package bot
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"skepline/intake"
+	"skepline/notify"
+)
+
+// decision is one run of Decide: the facts, working copies of the documents it looked at,
+// and the change it gathers. Documents that come out different are written; calls and
+// catchers that were only read are checked, for they carry promises.
+type decision struct {
+	Facts
+	now    time.Time // Facts.Now in the hotline's zone
+	people []*copyOf[Person]
+	calls  []*copyOf[Call]
+	crew   []*copyOf[Catcher]
+	change Change
+	serial int
+}
+
+// copyOf is one document under decision.
+type copyOf[T any] struct {
+	doc  Document
+	work *T
+}
+
+func newDecision(f Facts) *decision {
+	return &decision{Facts: f, now: f.Now.In(f.Settings.Zone()), change: Change{Event: f.Event.ID(), Outcome: OutcomeNoted}}
+}
+
+// open returns the working copy of document k, reading it once. It stops the decision when
+// the document is not loaded yet.
+func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
+	for _, c := range *copies {
+		if c.doc.Key == k {
+			return c
+		}
+	}
+	doc, ok := d.document(k)
+	if !ok {
+		panic(Need{Keys: []Key{k}})
+	}
+	c := &copyOf[T]{doc: doc, work: new(T)}
+	if doc.Version > 0 {
+		if err := json.Unmarshal(doc.Body, c.work); err != nil {
+			panic(fmt.Errorf("document %s cannot be read: %w", k.Kind, err))
+		}
+	}
+	*copies = append(*copies, c)
+	return c
+}
+
+// want stops the decision unless every document in keys is loaded, so that they are loaded
+// in one go.
+func (d *decision) want(keys ...Key) {
+	var lacking []Key
+	for _, k := range keys {
+		if _, ok := d.document(k); !ok && !slices.Contains(lacking, k) {
+			lacking = append(lacking, k)
+		}
+	}
+	if len(lacking) > 0 {
+		panic(Need{Keys: lacking})
+	}
+}
+
+// find looks a name up, "" when there is nothing under it.
+func (d *decision) find(name string) string {
+	subject, ok := d.found(name)
+	if !ok {
+		panic(Need{Find: name})
+	}
+	return subject
+}
+
+// person returns the document of whoever is at address, a new one if we never met.
+func (d *decision) person(a notify.Address) *Person {
+	p := d.personByID(PersonID(d.Secret, a))
+	if p.Address == "" {
+		p.Address, p.Language = a, d.Settings.DefaultLanguage()
+	}
+	return p
+}
+
+func (d *decision) personByID(id string) *Person {
+	p := open(d, &d.people, Key{KindPerson, id}).work
+	p.Schema, p.ID = documentSchema, id
+	return p
+}
+
+// call returns a call's document; one that is not stored has an empty id.
+func (d *decision) call(id string) *Call { return open(d, &d.calls, Key{KindCall, id}).work }
+
+// catcher returns a catcher's document; one that is not stored has an empty id.
+func (d *decision) catcher(id string) *Catcher { return open(d, &d.crew, Key{KindCatcher, id}).work }
+
+// documentSchema is the version of the document formats.
+const documentSchema = 1
+
+// finish turns the working copies into the change.
+func (d *decision) finish() Change {
+	for _, p := range d.people {
+		d.write(p.doc, p.work, p.work.pointer(), false)
+	}
+	for _, c := range d.calls {
+		if c.work.ID != "" {
+			d.write(c.doc, c.work, nil, true)
+		}
+	}
+	for _, c := range d.crew {
+		if c.work.ID != "" {
+			d.write(c.doc, c.work, nil, true)
+		}
+	}
+	slices.SortFunc(d.change.Documents, func(a, b Document) int { return compareKeys(a.Key, b.Key) })
+	slices.SortFunc(d.change.Checks, func(a, b Check) int { return compareKeys(a.Key, b.Key) })
+	return d.change
+}
+
+func compareKeys(a, b Key) int {
+	return cmp.Or(strings.Compare(a.Kind, b.Kind), strings.Compare(a.ID, b.ID))
+}
+
+// write adds a document to the change when it came out different, with its board card and
+// its timers; else, when it carries a promise, its version is checked.
+func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
+	body, err := json.Marshal(work)
+	if err != nil {
+		panic(fmt.Errorf("document %s cannot be written: %w", old.Key.Kind, err))
+	}
+	if bytes.Equal(body, old.Body) {
+		if promise && old.Version > 0 {
+			d.change.Checks = append(d.change.Checks, Check{old.Key, old.Version})
+		}
+		return
+	}
+	d.change.Documents = append(d.change.Documents, Document{Key: old.Key, Version: old.Version, Pointer: pointer, Body: body})
+	switch w := work.(type) {
+	case *Call:
+		d.callFollows(old, w)
+	case *Catcher:
+		d.card("k:"+w.ID, w.card())
+	}
+}
+
+// callFollows adds what goes with a call's document: its card and its timers.
+func (d *decision) callFollows(old Document, c *Call) {
+	if c.Ended.IsZero() {
+		card := notify.CallCard{
+			Reference: c.Reference, Stage: string(c.Stage), Held: c.Held, Opened: c.Opened,
+			Next: c.next(), AsksOut: c.openOffers(), Place: area(c),
+		}
+		if c.Holder != nil {
+			card.Holder = c.Holder.Catcher
+		}
+		d.card("c:"+c.ID, card)
+	} else {
+		d.change.Cards = append(d.change.Cards, Card{Field: "c:" + c.ID})
+	}
+	var before Call
+	if old.Version > 0 {
+		if err := json.Unmarshal(old.Body, &before); err != nil {
+			panic(fmt.Errorf("document call cannot be read: %w", err))
+		}
+	}
+	for _, t := range c.Timers {
+		was := *before.timer(t.Purpose)
+		id := c.ID + "/" + t.Purpose
+		switch {
+		case !t.At.IsZero() && (was.N != t.N || !was.At.Equal(t.At)):
+			d.change.Timers = append(d.change.Timers, TimerChange{Timer: Timer{ID: id, N: t.N, At: t.At}})
+		case t.At.IsZero() && !was.At.IsZero():
+			d.change.Timers = append(d.change.Timers, TimerChange{Timer: Timer{ID: id, N: t.N}, Clear: true})
+		}
+	}
+}
+
+func (d *decision) card(field string, card any) {
+	body, err := json.Marshal(card)
+	if err != nil {
+		panic(fmt.Errorf("card cannot be written: %w", err))
+	}
+	d.change.Cards = append(d.change.Cards, Card{Field: field, Body: body})
+}
+
+// pointer names the document that is loaded along with a person's: the open call they
+// report, or else their catcher's.
+func (p *Person) pointer() *Key {
+	switch {
+	case p.Call != "":
+		return &Key{KindCall, p.Call}
+	case p.Catcher != "":
+		return &Key{KindCatcher, p.Catcher}
+	}
+	return nil
+}
+
+// set moves the call's timer for purpose to at.
+func (d *decision) set(c *Call, purpose string, at time.Time) {
+	t := c.timer(purpose)
+	t.N++
+	t.At = at.Truncate(time.Second)
+}
+
+// clear takes the call's timers for the purposes away, all of them when none is named.
+func (d *decision) clear(c *Call, purposes ...string) {
+	for i := range c.Timers {
+		if len(purposes) == 0 || slices.Contains(purposes, c.Timers[i].Purpose) {
+			c.Timers[i].At = time.Time{}
+		}
+	}
+}
+
+// note adds a line to the call's story.
+func (d *decision) note(c *Call, what string) {
+	const longest = 200
+	if len(c.Story) < longest {
+		c.Story = append(c.Story, Line{At: d.now.UTC().Truncate(time.Second), What: what})
+	}
+}
+
+// messageID makes the next message id of this event.
+func (d *decision) messageID() string {
+	d.serial++
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%d", d.Event.ID(), d.serial))
+	return lower(base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(sum[:]))[:16]
+}
+
+func lower(s string) string { return strings.ToLower(s) }
+
+// values is what a text is filled with.
+type values = map[string]any
+
+// words returns the words for a person.
+func words(p Party) intake.Words {
+	return intake.Words{Language: p.Language, Chat: p.Address.Channel() == notify.Telegram}
+}
+
+// say returns the text of key for p, filled with v and with what every text may name.
+func (d *decision) say(p Party, key string, v values) string {
+	all := values{
+		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.PoisonCentre,
+	}
+	for k, value := range v { // order does not matter: a map is filled from a map
+		all[k] = value
+	}
+	return words(p).Say(key, all)
+}
+
+// tell adds a message with the words of key to the change and returns it for finishing
+// touches.
+func (d *decision) tell(p Party, class notify.Class, key string, v values) *notify.Message {
+	return d.send(p, class, d.say(p, key, v))
+}
+
+// send adds a message with ready words.
+func (d *decision) send(p Party, class notify.Class, text string) *notify.Message {
+	d.change.Messages = append(d.change.Messages, notify.Message{
+		ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text,
+	})
+	return &d.change.Messages[len(d.change.Messages)-1]
+}
+
+// party returns p as calls and messages need them.
+func (p *Person) party() Party { return Party{Person: p.ID, Address: p.Address, Language: p.Language} }
+
+// clock returns t as people read a clock, with the day when it is not today.
+func (d *decision) clock(p Party, t time.Time) string {
+	t = t.In(d.now.Location())
+	layout := "3:04 pm"
+	if d.Settings.Metric() {
+		layout = "15:04"
+	}
+	c := t.Format(layout)
+	switch days := dayNumber(t) - dayNumber(d.now); {
+	case days <= 0:
+		return c
+	case days == 1:
+		return d.say(p, "clock_tomorrow", values{"Clock": c})
+	}
+	return d.say(p, "clock_on", values{"Clock": c, "Date": t.Format("1/2")})
+}
+
+// dayNumber counts local calendar days, so that a day of 23 or 25 hours is one day.
+func dayNumber(t time.Time) int {
+	y, m, day := t.Date()
+	return int(time.Date(y, m, day, 0, 0, 0, 0, time.UTC).Unix() / 86400)
+}

@@ -1,0 +1,210 @@
+package bot
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"time"
+
+	"skepline/notify"
+)
+
+// Hotline is the flow: load, Decide, commit. It is the only place of this package that does
+// I/O. Any number of them may share one store.
+type Hotline struct {
+	Settings *Settings
+	Secrets  [][]byte // newest first; the first one makes new ids
+	Store    Store
+	Clock    Clock
+	Log      *slog.Logger
+}
+
+// commitTries is how often an event is decided again after a conflict. A conflict means
+// that another event's commit succeeded, so a busy call of eight takers is through by then.
+const commitTries = 8
+
+// Hear takes one event through load, Decide and commit and returns its outcome; a repeated
+// event returns the outcome of its first arrival. An error means that nothing was
+// acknowledged and that the event should come again.
+func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
+	payload := payloadOf(e)
+	lost := 0
+	for try := range commitTries {
+		outcome, err := h.hearOnce(ctx, e, payload)
+		switch {
+		case err == nil || ctx.Err() != nil:
+			return outcome, err
+		case !errors.Is(err, ErrConflict):
+			// A lost connection says nothing about the commit. The same event once more is
+			// safe: if it was committed, its outcome comes back.
+			if lost++; lost > 1 {
+				return "", err
+			}
+		}
+		// Full jitter, so that takers of one call do not march in step.
+		pause := time.Duration(rand.Int64N(int64(2+6*try))+1) * time.Millisecond
+		if err := h.Clock.Sleep(ctx, pause); err != nil {
+			return "", err
+		}
+	}
+	return "", fmt.Errorf("event %s: %w after %d tries", kindOf(e), ErrConflict, commitTries)
+}
+
+func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (Outcome, error) {
+	facts := Facts{Settings: h.Settings, Secret: h.Secrets[0], Event: e, Now: h.Clock.Now()}
+	person := ""
+	if from := sender(e); from != "" {
+		person = PersonID(facts.Secret, from)
+	}
+	loaded, err := h.Store.Load(ctx, e.ID(), person, "")
+	if err != nil {
+		return "", fmt.Errorf("load for %s: %w", kindOf(e), err)
+	}
+	if loaded.Seen {
+		return loaded.Outcome, nil
+	}
+	facts.add(loaded.Documents)
+	change, err := h.decide(ctx, facts)
+	if err != nil {
+		return "", err
+	}
+	change.Payload = payload
+	done, err := h.Store.Commit(ctx, change)
+	if err != nil {
+		return "", fmt.Errorf("commit %s: %w", kindOf(e), err)
+	}
+	return done.Outcome, nil
+}
+
+// decide runs Decide, loading what it asks for, until it is content. Each round loads at
+// least one thing more, so the loop ends.
+func (h *Hotline) decide(ctx context.Context, facts Facts) (Change, error) {
+	const rounds = 12
+	for range rounds {
+		change, need := Decide(facts)
+		if need.none() {
+			return change, nil
+		}
+		if err := h.load(ctx, &facts, need); err != nil {
+			return Change{}, fmt.Errorf("load for %s: %w", kindOf(facts.Event), err)
+		}
+	}
+	return Change{}, fmt.Errorf("decide %s: still asks for more after %d loads", kindOf(facts.Event), rounds)
+}
+
+func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
+	if len(need.Keys) > 0 {
+		docs, err := h.Store.Documents(ctx, need.Keys)
+		if err != nil {
+			return err
+		}
+		facts.add(docs)
+	}
+	if need.Find != "" {
+		subject, err := h.Store.Find(ctx, need.Find)
+		if err != nil {
+			return err
+		}
+		facts.Finds = append(facts.Finds, Find{Name: need.Find, Subject: subject})
+	}
+	if need.Roster {
+		roster, err := h.Store.Roster(ctx)
+		if err != nil {
+			return err
+		}
+		board, err := h.Store.Board(ctx)
+		if err != nil {
+			return err
+		}
+		facts.Roster, facts.Board = roster, &board
+	}
+	return nil
+}
+
+// payloadOf hashes an event, so that the store can notice two different events under one id.
+func payloadOf(e Event) string {
+	b, err := json.Marshal(e)
+	if err != nil {
+		return "unhashable"
+	}
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:6])
+}
+
+// kindOf names an event for logs and errors: its type, nothing that a person said.
+func kindOf(e Event) string { return fmt.Sprintf("%T", e) }
+
+// RunTimers hears every timer whose time has come, up to a batch, and returns how many and
+// how long until the next. A timer that cannot be heard is put off for a minute, so that
+// it holds up no other.
+func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration, err error) {
+	due, wait, err := h.Store.DueTimers(ctx, 64)
+	if err != nil {
+		return 0, 0, fmt.Errorf("due timers: %w", err)
+	}
+	for _, t := range due {
+		if _, err := h.Hear(ctx, Fired{Timer: t}); err != nil {
+			if ctx.Err() != nil {
+				return heard, 0, ctx.Err()
+			}
+			h.Log.Error("timer put off", "timer", t.ID, "error", err)
+			if err := h.Store.Postpone(ctx, t.ID, time.Minute); err != nil {
+				return heard, 0, fmt.Errorf("postpone timer: %w", err)
+			}
+			continue
+		}
+		heard++
+	}
+	return heard, wait, nil
+}
+
+// Delivery returns the delivery loop over h's store: what is still true is read from its
+// documents, and a final failure becomes an event.
+func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Delivery {
+	return &notify.Delivery{
+		Outbox: h.Store, Senders: senders, Log: h.Log, Hold: time.Minute, Batch: 16,
+		Truth: h.stillTrue,
+		Undelivered: func(ctx context.Context, m notify.Message, reason string) error {
+			_, err := h.Hear(ctx, Undelivered{Event: EventID("ud:" + m.ID), Message: m, Reason: reason})
+			return err
+		},
+	}
+}
+
+// stillTrue loads what m's condition names and asks StillTrue.
+func (h *Hotline) stillTrue(ctx context.Context, m notify.Message, now time.Time) (string, error) {
+	var keys []Key
+	if m.Still.Call != "" {
+		keys = append(keys, Key{KindCall, m.Still.Call})
+	}
+	if m.Still.Asked != "" {
+		keys = append(keys, Key{KindPerson, m.Recipient})
+	}
+	facts := Facts{Settings: h.Settings, Now: now}
+	if len(keys) > 0 {
+		docs, err := h.Store.Documents(ctx, keys)
+		if err != nil {
+			return "", fmt.Errorf("is it still true: %w", err)
+		}
+		facts.add(docs)
+	}
+	return StillTrue(facts, m), nil
+}
+
+// Report merges a provider's delivery report; a final failure becomes an event.
+func (h *Hotline) Report(ctx context.Context, r DeliveryReport, reason string) error {
+	failed, err := h.Store.Report(ctx, r)
+	if err != nil {
+		return fmt.Errorf("delivery report: %w", err)
+	}
+	if failed == nil {
+		return nil
+	}
+	_, err = h.Hear(ctx, Undelivered{Event: EventID("st:" + r.ProviderID + ":" + r.Status), Message: *failed, Reason: reason})
+	return err
+}

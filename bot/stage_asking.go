@@ -1,0 +1,500 @@
+package bot
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"skepline/intake"
+	"skepline/notify"
+	"skepline/triage"
+)
+
+// How long a silent caller is waited for.
+const (
+	nudgeAfter = 10 * time.Minute
+	closeAfter = 50 * time.Minute // after the nudge
+	photoAfter = 10 * time.Minute
+)
+
+// begin opens a call with its first text.
+func (d *decision) begin(p *Person, e Said) {
+	if lang := intake.GuessLanguage(e.Text, "", p.Language); !p.Chosen && lang != "" && slices.Contains(d.Settings.Languages, lang) {
+		p.Language = lang
+	}
+	c := d.newCall(p)
+	d.takeIn(c, e)
+	heard := d.understand(p, e)
+	before := c.Answers
+	c.Answers = c.Answers.Merge(heard.Answers)
+	p.Talk.Unsaid = len(heard.Readings) > 0
+	d.hello(p, c)
+	d.firstAid(c, before)
+	if p.Talk.Waiting == "" {
+		d.proceed(p, c, "")
+	}
+}
+
+// understand reads everything that a text and what came with it tell.
+func (d *decision) understand(p *Person, e Said) intake.Heard {
+	heard := intake.Understand(e.Text, d.setting(p))
+	if e.Pin != nil {
+		heard.Answers.Place = e.Pin.place()
+	}
+	return heard
+}
+
+// place is a shared location as an answer.
+func (p *Point) place() *intake.Place {
+	const phone = 20 // metres, when the phone does not say how sure it is
+	precision := p.PrecisionM
+	if precision <= 0 {
+		precision = phone
+	}
+	return &intake.Place{Lat: p.Lat, Lon: p.Lon, Text: p.Title, PrecisionM: precision}
+}
+
+// newCall makes a call for p, with an id and a reference that derive from the event.
+func (d *decision) newCall(p *Person) *Call {
+	id := derive(d.Secret, "call", string(d.Event.ID()), 12)
+	c := d.call(id)
+	*c = Call{
+		Schema: documentSchema, ID: id, Reference: d.newReference(), Stage: Asking, Opened: d.Now,
+		Caller: p.party(), Answers: intake.Answers{Month: int(d.now.Month())},
+	}
+	p.Call, p.Talk = id, Talk{}
+	d.change.Finds = append(d.change.Finds, Find{"ref:" + c.Reference, id})
+	d.note(c, "opened")
+	return c
+}
+
+// referenceLetters leave out what is misread or spells words.
+const referenceLetters = "23456789CDFGHJKMPQRTVWXY"
+
+// newReference makes four letters and digits that no other call has. They name a call and
+// prove nothing, but nobody should guess them either.
+func (d *decision) newReference() string {
+	for try := range 50 {
+		seed := derive(d.Secret, "reference "+itoa(try), string(d.Event.ID()), 16)
+		var ref strings.Builder
+		for i := range 4 {
+			ref.WriteByte(referenceLetters[(int(seed[2*i])*31+int(seed[2*i+1]))%len(referenceLetters)])
+		}
+		if d.find("ref:"+ref.String()) == "" && strings.ContainsAny(ref.String(), "23456789") {
+			return ref.String()
+		}
+	}
+	panic("no free reference in 50 tries")
+}
+
+// takeIn keeps the photos that came with a text, and passes them on to the holder.
+func (d *decision) takeIn(c *Call, e Said) {
+	const most = 10
+	for _, photo := range e.Photos {
+		if len(c.Photos) < most && !slices.Contains(c.Photos, photo) {
+			c.Photos = append(c.Photos, photo)
+		}
+	}
+	if len(e.Photos) > 0 && c.Holder != nil {
+		m := d.tell(c.Holder.Party, notify.Relay, "relay_photo", d.about(c, c.Holder.Party))
+		m.Photos = e.Photos
+	}
+}
+
+// hello is the first reply: the danger, who we are, and the first question, in one message
+// where it is the usual one.
+func (d *decision) hello(p *Person, c *Call) {
+	if q, ok := d.nextQuestion(p, c); ok && q == intake.AskStung {
+		d.put(p, c, q, "hello_stung", "")
+		return
+	}
+	d.tell(c.Caller, notify.Question, "hello", nil)
+}
+
+// nextQuestion asks triage what would help most.
+func (d *decision) nextQuestion(p *Person, c *Call) (intake.Question, bool) {
+	return triage.NextQuestion(c.Answers, p.Talk.Asked, d.scene(c))
+}
+
+// scene is when and where triage weighs the answers.
+func (d *decision) scene(c *Call) triage.Scene {
+	return triage.Scene{At: d.now, Latitude: d.Settings.Latitude, Longitude: d.Settings.Longitude}
+}
+
+// assess weighs the answers anew.
+func (d *decision) assess(c *Call) {
+	c.Assessment = triage.Assess(c.Answers, d.scene(c))
+}
+
+// proceed takes the conversation one step on from what is known.
+func (d *decision) proceed(p *Person, c *Call, noted string) {
+	d.assess(c)
+	if c.Stage != Asking {
+		d.update(p, c, noted)
+		return
+	}
+	if c.Held != "" {
+		d.tell(c.Caller, notify.News, "held_more", d.about(c, c.Caller))
+		return
+	}
+	// A nest in a building needs no more questions when nobody of ours takes those out.
+	if c.Assessment.Route == triage.RouteSpecialist && c.Answers.Stung != "" && triage.Settled(c.Answers, d.scene(c)) {
+		d.act(p, c, noted)
+		return
+	}
+	if q, ok := d.nextQuestion(p, c); ok {
+		d.ask(p, c, q, noted)
+		return
+	}
+	d.clear(c, "silence", "photo")
+	p.Talk.Waiting = ""
+	d.act(p, c, noted)
+}
+
+// act does what the assessment says, once enough is known.
+func (d *decision) act(p *Person, c *Call, noted string) {
+	switch c.Assessment.Route {
+	case triage.RouteOffer:
+		if h := c.Answers.HeightM; h != nil && *h > outOfReach {
+			d.leaveAlone(p, c)
+			return
+		}
+		d.look(p, c)
+	case triage.RouteSpecialist:
+		d.specialist(p, c)
+	case triage.RouteRedirect:
+		d.redirect(p, c)
+	default:
+		if triage.NeedsPhoto(c.Assessment) && len(c.Photos) == 0 && !slices.Contains(p.Talk.Asked, intake.AskPhoto) {
+			d.ask(p, c, intake.AskPhoto, noted)
+			d.set(c, "photo", d.Now.Add(photoAfter))
+			return
+		}
+		d.hold(c, d.whyHeld(c))
+	}
+}
+
+// outOfReach is the height in metres above which nobody is sent: judgement, well above what
+// a pole from the ground can do.
+const outOfReach = 12.0
+
+// unreadable is the reason of a call held because three answers could not be read.
+const unreadable = "unreadable"
+
+// whyHeld names the reason in triage's words: the contradiction if there is one.
+func (d *decision) whyHeld(c *Call) string {
+	for _, w := range c.Assessment.Why {
+		if reason, ok := strings.CutPrefix(w.Because, "route:"); ok {
+			return reason
+		}
+	}
+	return "unclear"
+}
+
+// ask puts question q to the caller, after what was read from their free words, so that
+// they can say that it is wrong.
+func (d *decision) ask(p *Person, c *Call, q intake.Question, noted string) {
+	if p.Talk.Unsaid && noted == "" {
+		noted = d.noted(c.Caller, c.Answers)
+	}
+	p.Talk.Unsaid = false
+	d.put(p, c, q, "ask_"+string(q), noted)
+}
+
+// put sends a question under the words of key and waits for its answer.
+func (d *decision) put(p *Person, c *Call, q intake.Question, key, noted string) {
+	if !slices.Contains(p.Talk.Asked, q) {
+		p.Talk.Asked = append(p.Talk.Asked, q)
+	}
+	if p.Talk.Waiting != q {
+		p.Talk.Misses = 0
+	}
+	p.Talk.Waiting, p.Talk.Nudged = q, false
+	text := d.say(c.Caller, key, d.about(c, c.Caller))
+	if noted != "" {
+		text = noted + " " + text
+	}
+	m := d.send(c.Caller, notify.Question, text)
+	m.Buttons = d.optionButtons(c.Caller, q)
+	m.Still = notify.Still{Call: c.ID, Asked: string(q)}
+	if c.Stage == Asking && c.Held == "" {
+		d.set(c, "silence", d.Now.Add(nudgeAfter))
+	}
+}
+
+// optionButtons returns q's options as buttons, two a row where they are short.
+func (d *decision) optionButtons(p Party, q intake.Question) [][]notify.Button {
+	if p.Address.Channel() != notify.Telegram {
+		return nil
+	}
+	const short = 18
+	var rows [][]notify.Button
+	for _, o := range intake.Options(q) {
+		b := notify.Button{Label: d.say(p, "opt_"+string(q)+"_"+o.Key, nil), Says: "=" + string(q) + ":" + o.Key}
+		if last := len(rows) - 1; last >= 0 && len(rows[last]) == 1 && len(rows[last][0].Label) <= short && len(b.Label) <= short {
+			rows[last] = append(rows[last], b)
+			continue
+		}
+		rows = append(rows, []notify.Button{b})
+	}
+	return rows
+}
+
+// noted says in a few words what was read from free text, so that it can be corrected
+// before it is relied on. Empty when nothing was read.
+func (d *decision) noted(p Party, a intake.Answers) string {
+	var parts []string
+	add := func(key, value string) {
+		if value != "" && value != "unsure" && value != "other" && value != "unknown" {
+			parts = append(parts, d.say(p, "word_"+key+"_"+value, nil))
+		}
+	}
+	add("shape", a.Shape)
+	add("body", a.Body)
+	add("surface", a.Surface)
+	if a.HeightM != nil {
+		parts = append(parts, notify.HeightWords(words(p), *a.HeightM, d.Settings.Metric()))
+	}
+	if a.Stung == "none" || a.Stung == "someone" {
+		add("stung", a.Stung)
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return d.say(p, "noted", values{"What": strings.Join(parts, ", ")})
+}
+
+// answers reads a text as an answer to the question we wait on.
+func (d *decision) answers(p *Person, e Said) bool {
+	c := d.openCall(p)
+	if c == nil || p.Talk.Waiting == "" {
+		return false
+	}
+	if p.Talk.Waiting == askPhone || p.Talk.Waiting == askArrived {
+		return d.answersHolder(p, c, e)
+	}
+	d.takeIn(c, e)
+	q := p.Talk.Waiting
+	heard, ok := intake.ReadAnswer(q, e.Text, d.setting(p))
+	switch {
+	case e.Pin != nil:
+		d.gotPin(p, c, e)
+	case e.Text == "" && len(e.Photos) > 0:
+		d.gotPhoto(p, c)
+	case heard.Outside:
+		d.outside(p, c)
+	case ok:
+		d.hear(p, c, heard, q)
+	default:
+		return d.answersElse(p, c, e, q)
+	}
+	return true
+}
+
+// answersElse reads a text that is no answer to q: it may tell other things, be meant for
+// the catcher, or be unreadable.
+func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bool {
+	heard := intake.Understand(e.Text, d.setting(p))
+	switch {
+	case len(heard.Readings) > 0:
+		d.hear(p, c, heard, "")
+	case c.Holder != nil:
+		return false // words for the catcher
+	default:
+		d.missed(p, c, q, e)
+	}
+	return true
+}
+
+// hear lays what was understood over what was known and goes on. q is the question it
+// answers, "" when it answers none.
+func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Question) {
+	before := c.Answers
+	c.Answers = c.Answers.Merge(heard.Answers)
+	if c.Answers.Stung == "trouble_breathing" && before.Stung != "trouble_breathing" {
+		d.emergency(p, Said{})
+		return
+	}
+	p.Talk.Misses = 0
+	if q != "" {
+		p.Talk.Waiting = ""
+	}
+	if c.Held == unreadable && len(heard.Readings) > 0 {
+		// They have found words that we can read: nobody needs to look any more.
+		c.Held = ""
+		d.clear(c, "steward")
+	}
+	d.firstAid(c, before)
+	noted := ""
+	if len(heard.Readings) > 1 || q == "" {
+		noted = d.noted(c.Caller, heard.Answers)
+	}
+	d.proceed(p, c, noted)
+}
+
+// tappedAnswer is a press on an answer's button, of the question we wait on or of an older
+// one: that corrects it.
+func (d *decision) tappedAnswer(p *Person, q intake.Question, key string) {
+	c := d.openCall(p)
+	if c == nil {
+		d.change.Outcome = OutcomeStale
+		return
+	}
+	if q == askPhone || q == askArrived {
+		d.answersHolder(p, c, Said{Text: key})
+		return
+	}
+	for _, o := range intake.Options(q) {
+		if o.Key != key {
+			continue
+		}
+		p.Talk.Asked = append(without(p.Talk.Asked, q), q)
+		d.hear(p, c, intake.Heard{Answers: o.Set(intake.Answers{})}, q)
+		return
+	}
+	d.change.Outcome = OutcomeStale
+}
+
+// gotPhoto is a photo without words.
+func (d *decision) gotPhoto(p *Person, c *Call) {
+	q := p.Talk.Waiting
+	if q == intake.AskPhoto {
+		p.Talk.Waiting = ""
+		d.proceed(p, c, "")
+		return
+	}
+	d.put(p, c, q, "ask_"+string(q), d.say(c.Caller, "got_it", nil))
+}
+
+// gotPin is a shared location, whether we asked for it or not.
+func (d *decision) gotPin(p *Person, c *Call, e Said) {
+	before := c.Answers
+	c.Answers = c.Answers.Merge(d.understand(p, e).Answers)
+	d.firstAid(c, before)
+	if p.Talk.Waiting == intake.AskPlace {
+		p.Talk.Waiting = ""
+		d.proceed(p, c, "")
+		return
+	}
+	d.proceed(p, c, d.say(c.Caller, "got_place", nil))
+}
+
+// outside is a place beyond the area served.
+func (d *decision) outside(p *Person, c *Call) {
+	p.Talk.Misses++
+	if p.Talk.Misses > 1 {
+		d.hold(c, "outside_area")
+		return
+	}
+	d.tell(c.Caller, notify.Question, "outside", values{"Help": d.Settings.Refer("bees")})
+}
+
+// missed asks an unreadable answer again in other words; the third time a steward sees it.
+func (d *decision) missed(p *Person, c *Call, q intake.Question, e Said) {
+	p.Talk.Misses++
+	why := ""
+	if e.Other != "" {
+		why = d.say(c.Caller, "cannot_read", nil)
+	}
+	switch {
+	case p.Talk.Misses <= 2:
+		d.put(p, c, q, "ask_"+string(q)+"_again", why)
+	case c.Stage == Asking:
+		d.hold(c, unreadable)
+		d.showSteward(c, e.Text)
+	default:
+		// The rest of the questions only help; the call goes on without this answer.
+		d.showSteward(c, e.Text)
+		p.Talk.Waiting, p.Talk.Misses = "", 0
+		d.proceed(p, c, "")
+	}
+}
+
+// back asks the question before the current one again.
+func (d *decision) back(p *Person) bool {
+	c := d.openCall(p)
+	if c == nil {
+		return false
+	}
+	asked := p.Talk.Asked
+	if n := len(asked); n > 0 && p.Talk.Waiting == asked[n-1] {
+		asked = asked[:n-1]
+	}
+	if len(asked) == 0 {
+		return d.again(p)
+	}
+	q := asked[len(asked)-1]
+	p.Talk.Asked = slices.Clone(asked)
+	d.ask(p, c, q, "")
+	return true
+}
+
+// again says the current question once more, or how things stand.
+func (d *decision) again(p *Person) bool {
+	c := d.openCall(p)
+	switch {
+	case c == nil:
+		return false
+	case p.Talk.Waiting == askPhone || p.Talk.Waiting == askArrived || p.Talk.Waiting == "":
+		d.status(p, c)
+	default:
+		d.ask(p, c, p.Talk.Waiting, "")
+	}
+	return true
+}
+
+// reopen goes on with a call that ended too early: the caller was silent, or corrects us.
+func (d *decision) reopen(p *Person, c *Call, e Said) {
+	waiting := p.Talk.Waiting
+	c.Stage, c.Ended, c.Held = Asking, time.Time{}, ""
+	c.Thin, c.Referred, c.Offers = false, false, nil
+	p.Call = c.ID
+	d.note(c, "reopened")
+	d.takeIn(c, e)
+	heard, ok := intake.Heard{}, false
+	if waiting != "" {
+		heard, ok = intake.ReadAnswer(waiting, e.Text, d.setting(p))
+	}
+	if !ok {
+		heard = intake.Understand(e.Text, d.setting(p))
+	}
+	if len(heard.Readings) == 0 && !ok && waiting != "" {
+		d.ask(p, c, waiting, "")
+		return
+	}
+	p.Talk.Waiting = ""
+	d.hear(p, c, heard, waiting)
+}
+
+// silence is the timer of a caller who went quiet: a nudge, then a kind end.
+func (d *decision) silence(c *Call) {
+	p := d.personByID(c.Caller.Person)
+	if c.Stage != Asking || c.Held != "" || p.Call != c.ID {
+		return
+	}
+	if !p.Talk.Nudged {
+		q := p.Talk.Waiting
+		text := d.say(c.Caller, "nudge", d.about(c, c.Caller))
+		if q != "" {
+			text += " " + d.say(c.Caller, "ask_"+string(q), d.about(c, c.Caller))
+		}
+		m := d.send(c.Caller, notify.Question, text)
+		m.Buttons = d.optionButtons(c.Caller, q)
+		m.Still = notify.Still{Call: c.ID, Stages: []string{string(Asking)}}
+		p.Talk.Nudged = true
+		d.set(c, "silence", d.Now.Add(closeAfter))
+		return
+	}
+	d.tell(c.Caller, notify.News, "closed_silent", nil)
+	d.end(c, Unfinished)
+}
+
+// photoLate goes on without the photo.
+func (d *decision) photoLate(c *Call) {
+	p := d.personByID(c.Caller.Person)
+	if c.Stage != Asking || p.Talk.Waiting != intake.AskPhoto {
+		return
+	}
+	p.Talk.Waiting = ""
+	d.proceed(p, c, "")
+}

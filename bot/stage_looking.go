@@ -1,0 +1,434 @@
+package bot
+
+import (
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"skepline/intake"
+	"skepline/notify"
+	"skepline/triage"
+)
+
+const (
+	newsEvery    = 25 * time.Minute // a waiting caller hears from us at least this often
+	stewardTime  = 20 * time.Minute // for a steward to answer, then the caller gets the referral
+	staleAsk     = 15 * time.Minute // an ask that old is not counted on any more
+	lapseAfter   = 20 * time.Hour   // a call that nobody took is let go
+	recentlyTold = 15 * time.Minute // who was asked that recently hears that it is taken
+)
+
+// never is a time far away, for catchers who cannot be reached.
+var never = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// look puts the call to catchers: the first round goes out with the answer that completed
+// what had to be asked.
+func (d *decision) look(p *Person, c *Call) {
+	d.move(c, Looking)
+	switch asked := d.round(c); {
+	case asked > 0:
+		d.promise(c, newsEvery)
+		v := d.about(c, c.Caller)
+		v["Count"] = asked
+		d.tell(c.Caller, notify.News, "looking", v)
+	case c.Thin:
+		// nobody() has told the caller.
+	default:
+		d.waits(c)
+	}
+	d.askMeanwhile(p, c, "")
+}
+
+// waits tells the caller that nobody can be asked this minute, why, and when they hear.
+func (d *decision) waits(c *Call) {
+	quiet := d.Settings.dispatch()
+	if notify.Quiet(d.now, quiet.QuietFrom, quiet.QuietTo) {
+		d.night(c)
+		return
+	}
+	d.promise(c, newsEvery)
+	d.tell(c.Caller, notify.News, "still_looking", d.about(c, c.Caller))
+}
+
+// night tells the caller that catchers are asked again in the morning.
+func (d *decision) night(c *Call) {
+	opens := c.timer("round").At
+	c.Promised = roundUp(opens.Add(time.Hour))
+	d.set(c, "news", c.Promised)
+	v := d.about(c, c.Caller)
+	v["Opens"] = d.clock(c.Caller, opens)
+	v["Help"] = d.Settings.Refer("bees")
+	d.tell(c.Caller, notify.News, "night", v)
+}
+
+// promise sets by when the caller hears from us again.
+func (d *decision) promise(c *Call, after time.Duration) {
+	c.Promised = roundUp(d.Now.Add(after))
+	d.set(c, "news", c.Promised)
+}
+
+// roundUp goes up to the next full five minutes, as people name a clock time.
+func roundUp(t time.Time) time.Time {
+	return t.Add(5*time.Minute - time.Nanosecond).Truncate(5 * time.Minute)
+}
+
+// round asks the next catchers, if it is time for that, and returns how many.
+func (d *decision) round(c *Call) int {
+	if c.Stage != Looking {
+		return 0
+	}
+	if d.Board == nil {
+		panic(Need{Roster: true})
+	}
+	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, d.asks(c), d.now, d.Settings.dispatch())
+	if c.Epoch > 0 && c.openOffers() == 0 && plan.Reason != notify.ReasonQuietHours {
+		// It was taken and is free again: those who know of it come first.
+		if n := d.askAgain(c); n > 0 {
+			d.set(c, "round", d.Now.Add(d.Settings.every()))
+			return n
+		}
+	}
+	asked := d.offerAll(c, plan.Ask)
+	d.note(c, "round "+string(plan.Reason))
+	switch {
+	case asked == 0 && len(plan.Ask) > 0:
+		// Somebody else's call got to them a moment earlier than the board knew.
+		d.set(c, "round", d.Now.Add(time.Minute))
+	case plan.Again.IsZero():
+		d.clear(c, "round")
+		d.nobody(c)
+	default:
+		d.set(c, "round", plan.Again)
+		if plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
+			d.nobody(c)
+		}
+	}
+	return asked
+}
+
+// offerAll makes offers to those picked. Their documents are loaded together and checked
+// with the commit, so that nobody gets two fresh asks.
+func (d *decision) offerAll(c *Call, picks []notify.Pick) int {
+	keys := make([]Key, len(picks))
+	for i, pick := range picks {
+		keys[i] = Key{KindCatcher, pick.Catcher}
+	}
+	d.want(keys...)
+	var fresh []string
+	for _, pick := range picks {
+		k := d.catcher(pick.Catcher)
+		if k.ID == "" || k.Address == "" || d.freshlyAsked(k, c.ID) || k.takesOn(d.now) >= k.JobsADay {
+			continue
+		}
+		c.Offers = append(c.Offers, Offer{
+			Ask: notify.Ask{Catcher: k.ID, At: d.Now, State: notify.AskOpen}, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c),
+		})
+		k.asked(c.ID, d.Now)
+		fresh = append(fresh, k.ID)
+	}
+	for _, id := range fresh {
+		d.sendOffer(c, c.offer(id))
+	}
+	return len(fresh)
+}
+
+// freshlyAsked reports whether the catcher still has another call's ask before them.
+func (d *decision) freshlyAsked(k *Catcher, call string) bool {
+	return len(without(k.Asks, call)) > 0 && d.Now.Sub(k.Fresh) < d.Settings.dispatch().Fresh
+}
+
+// catcherParty is how a catcher is reached.
+func (d *decision) catcherParty(k *Catcher) Party {
+	lang := k.Language
+	if lang == "" {
+		lang = d.Settings.DefaultLanguage()
+	}
+	return Party{Person: PersonID(d.Secret, k.Address), Address: k.Address, Language: lang}
+}
+
+// sendOffer puts the call to one catcher.
+func (d *decision) sendOffer(c *Call, o *Offer) {
+	m := d.send(o.Party, notify.Offer, d.offerText(c, o))
+	m.Buttons = d.offerButtons(c, o)
+	m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
+	if len(c.Photos) > 0 {
+		m.Photos = c.Photos[:1]
+	}
+	o.Message = m.ID
+}
+
+func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
+	if o.Party.Address.Channel() != notify.Telegram {
+		return nil
+	}
+	return [][]notify.Button{{
+		{Label: d.say(o.Party, "button_take", nil), Says: "TAKE " + c.Reference},
+		{Label: d.say(o.Party, "button_pass", nil), Says: "PASS " + c.Reference},
+	}}
+}
+
+func (d *decision) offerText(c *Call, o *Offer) string {
+	j := d.job(c, o.Party)
+	j.Several = len(d.catcher(o.Catcher).Asks) > 1
+	return notify.OfferText(words(o.Party), j, o.Far, c.openOffers()-1, d.Settings.Metric())
+}
+
+// far is how far the call is from a catcher's home.
+func (d *decision) far(k *Catcher, c *Call) notify.Far {
+	return notify.FarFrom(k.Catcher, d.needs(c).Place)
+}
+
+// needs is what the call asks of a catcher.
+func (d *decision) needs(c *Call) notify.Needs {
+	n := notify.Needs{
+		HeightM: c.Answers.HeightM, Cutout: c.Assessment.Route == triage.RouteSpecialist,
+		PowerLine: c.Answers.Has("power_line"), Likelihood: c.Assessment.Likelihood,
+		Place: d.setting(&Person{}).Center,
+	}
+	if c.Answers.Place != nil {
+		n.Place = *c.Answers.Place
+	}
+	return n
+}
+
+func (d *decision) asks(c *Call) []notify.Ask {
+	asks := make([]notify.Ask, len(c.Offers))
+	for i, o := range c.Offers {
+		asks[i] = o.Ask
+	}
+	return asks
+}
+
+// waitsForAnswers reports whether an ask is young enough to be answered still.
+func (d *decision) waitsForAnswers(c *Call) bool {
+	return slices.ContainsFunc(c.Offers, func(o Offer) bool {
+		return o.State == notify.AskOpen && d.Now.Sub(o.At) < staleAsk
+	})
+}
+
+// nobody is the end of the list: everyone who could come has been asked, or nobody could.
+// Stewards are told once; the caller hears the truth and a clock time.
+func (d *decision) nobody(c *Call) {
+	if c.timer("lapse").At.IsZero() {
+		d.set(c, "lapse", d.Now.Add(lapseAfter))
+	}
+	if c.Thin {
+		return
+	}
+	c.Thin = true
+	d.note(c, "nobody_free")
+	except := ""
+	if len(d.Roster) == 1 {
+		// A roster of one is not alarmed at itself.
+		except = PersonID(d.Secret, d.Roster[0].Address)
+	}
+	d.tellStewards("steward_thin", d.about(c, Party{}), except)
+	c.Promised = roundUp(d.Now.Add(stewardTime))
+	d.clear(c, "news")
+	d.set(c, "steward", c.Promised)
+	d.tell(c.Caller, notify.News, "nobody_yet", d.about(c, c.Caller))
+}
+
+// refer gives the caller somebody else to turn to, when nobody of ours answered in time.
+func (d *decision) refer(c *Call) {
+	if c.Referred || !c.Ended.IsZero() || c.Holder != nil {
+		return
+	}
+	c.Referred = true
+	d.note(c, "referred")
+	d.clear(c, "news")
+	d.set(c, "lapse", d.Now.Add(lapseAfter))
+	v := d.about(c, c.Caller)
+	v["Help"] = d.Settings.Refer(d.purpose(c))
+	v["By"] = d.clock(c.Caller, c.timer("lapse").At)
+	d.tell(c.Caller, notify.News, "referral", v)
+}
+
+// purpose is the kind of help a caller needs elsewhere.
+func (d *decision) purpose(c *Call) string {
+	if c.Assessment.Route == triage.RouteSpecialist {
+		return "colony"
+	}
+	return "bees"
+}
+
+// hold marks the call for a steward. The caller hears that a person looks, and until when.
+func (d *decision) hold(c *Call, reason string) {
+	if c.Held != "" {
+		return
+	}
+	c.Held = reason
+	d.personByID(c.Caller.Person).Talk.Waiting = ""
+	d.note(c, "held "+reason)
+	d.clear(c, "silence", "photo")
+	c.Promised = roundUp(d.Now.Add(stewardTime))
+	d.set(c, "steward", c.Promised)
+	d.tell(c.Caller, notify.News, "held", d.about(c, c.Caller))
+	v := d.about(c, Party{})
+	v["Reason"] = reason
+	d.tellStewards("steward_held", v, "")
+}
+
+// specialist is a colony in a structure: for a catcher who does removals, or else for an
+// insured remover outside the club.
+func (d *decision) specialist(p *Person, c *Call) {
+	if d.Board == nil {
+		panic(Need{Roster: true})
+	}
+	able := slices.ContainsFunc(d.Roster, func(k notify.Catcher) bool { return slices.Contains(k.Skills, notify.Cutout) })
+	if able && c.Answers.Place != nil && c.Stage == Asking {
+		d.advise(c, notify.News, triage.DontSealHole)
+		d.look(p, c)
+		return
+	}
+	if able && c.Answers.Place == nil && !slices.Contains(p.Talk.Asked, intake.AskPlace) {
+		d.ask(p, c, intake.AskPlace, "")
+		return
+	}
+	d.tell(c.Caller, notify.News, "redirect_specialist", d.help("colony"))
+	d.lapseOffers(c, "offer_withdrawn")
+	d.end(c, PassedOn)
+}
+
+func (d *decision) help(purpose string) values { return values{"Help": d.Settings.Refer(purpose)} }
+
+// redirect is not ours: the caller is told who it is likely to be, what to do and whom to
+// turn to, and how to come back if it is a cluster after all.
+func (d *decision) redirect(p *Person, c *Call) {
+	kind := c.Assessment.Subject()
+	purpose, stage := "wasps", PassedOn
+	switch kind {
+	case triage.BumbleBee, triage.GroundBee, triage.CarpenterBee, triage.Foragers:
+		purpose, stage = "", LeftAlone
+	}
+	d.note(c, "redirected "+string(kind))
+	d.tell(c.Caller, notify.News, c.Assessment.RedirectKey(), d.help(purpose))
+	if slices.Contains(c.Assessment.Advice, triage.ReportNotifiable) {
+		d.advise(c, notify.News, triage.ReportNotifiable)
+	}
+	d.lapseOffers(c, "offer_withdrawn")
+	d.end(c, stage)
+}
+
+// leaveAlone is a swarm that nobody should climb to.
+func (d *decision) leaveAlone(p *Person, c *Call) {
+	d.advise(c, notify.News, triage.TooHigh)
+	d.lapseOffers(c, "offer_withdrawn")
+	d.end(c, LeftAlone)
+}
+
+// askMeanwhile puts the next question that only helps; the last one is followed by thanks.
+func (d *decision) askMeanwhile(p *Person, c *Call, noted string) {
+	if c.Stage != Looking && c.Stage != Taken || p.Talk.Waiting != "" {
+		return
+	}
+	for _, q := range intake.AskMeanwhile {
+		if !c.Answers.Told(q) && !slices.Contains(p.Talk.Asked, q) {
+			d.ask(p, c, q, noted)
+			return
+		}
+	}
+	if noted != "" || len(p.Talk.Asked) > 0 {
+		d.tellHolder(c)
+		d.tell(c.Caller, notify.News, "all_asked", d.about(c, c.Caller))
+	}
+}
+
+// update is a new answer while catchers are asked or on the way: it may change what this is,
+// what is offered and what the holder must know.
+func (d *decision) update(p *Person, c *Call, noted string) {
+	switch route := c.Assessment.Route; {
+	case c.Stage == Looking && route == triage.RouteRedirect:
+		d.redirect(p, c)
+		return
+	case c.Stage == Looking && route == triage.RouteSpecialist && !d.needs(c).Cutout:
+		d.specialist(p, c)
+		return
+	}
+	d.refreshOffers(c)
+	d.tellHolder(c)
+	if p.Talk.Waiting == "" {
+		d.askMeanwhile(p, c, noted)
+		return
+	}
+	d.ask(p, c, p.Talk.Waiting, noted)
+}
+
+// refreshOffers changes the open offers in place, where the channel can, without a sound.
+func (d *decision) refreshOffers(c *Call) {
+	for i := range c.Offers {
+		o := &c.Offers[i]
+		if o.State != notify.AskOpen || o.Party.Address.Channel() != notify.Telegram {
+			continue
+		}
+		m := d.send(o.Party, notify.Offer, d.offerText(c, o))
+		m.Buttons, m.Edits, m.Silent = d.offerButtons(c, o), o.Message, true
+		m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
+	}
+}
+
+// lapseOffers closes every open offer: in place where the channel can, by a message to
+// those who were asked a short while ago and cannot see an edit.
+func (d *decision) lapseOffers(c *Call, key string) {
+	for i := range c.Offers {
+		o := &c.Offers[i]
+		if o.State != notify.AskOpen {
+			continue
+		}
+		o.State = notify.AskLapsed
+		d.closeOffer(c, o, key, d.Now.Sub(o.At) < recentlyTold)
+	}
+}
+
+// closeOffer tells one catcher that an offer is over.
+func (d *decision) closeOffer(c *Call, o *Offer, key string, aloud bool) {
+	v := d.about(c, o.Party)
+	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {
+		m := d.tell(o.Party, notify.Taken, key+"_edit", v)
+		m.Edits, m.Silent = o.Message, true
+	}
+	if aloud {
+		d.tell(o.Party, notify.Taken, key, v)
+	}
+}
+
+// more is a text about an open call that answers no question and meets no holder.
+func (d *decision) more(p *Person, c *Call, e Said) {
+	d.takeIn(c, e)
+	heard := d.understand(p, e)
+	switch {
+	case len(heard.Readings) > 0 || e.Pin != nil:
+		d.hear(p, c, heard, "")
+	case c.Stage == Asking && c.Held == "":
+		d.proceed(p, c, "")
+	case len(e.Photos) > 0:
+		d.showSteward(c, "")
+		d.idle(p, "got_photo", d.about(c, c.Caller))
+	default:
+		if e.Text != "" {
+			d.showSteward(c, e.Text)
+		}
+		if p.Idle.allow(d.Now, d.Settings.Limits) {
+			d.status(p, c)
+		} else {
+			d.change.Outcome = OutcomeQuiet
+		}
+	}
+}
+
+// coordinates writes a point as people can paste it into a map.
+func coordinates(p *intake.Place) string { return fmt.Sprintf("%.5f,%.5f", p.Lat, p.Lon) }
+
+// mapLink is a link that opens the place in whatever map a phone has; words are searched
+// for when the point is no better than them.
+func (d *decision) mapLink(p *intake.Place) string {
+	if p == nil {
+		return ""
+	}
+	if p.PrecisionM >= intake.InWordsOnly {
+		return fmt.Sprintf("https://maps.google.com/?q=%s&near=%.2f,%.2f", url.QueryEscape(strings.TrimSpace(p.Text)), d.Settings.Latitude, d.Settings.Longitude)
+	}
+	return "https://maps.google.com/?q=" + coordinates(p)
+}

@@ -1,0 +1,472 @@
+package bot
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"skepline/intake"
+	"skepline/notify"
+)
+
+// Questions that only a caller with a catcher on the way is asked.
+const (
+	askPhone   intake.Question = "phone"   // may the catcher phone you?
+	askArrived intake.Question = "arrived" // has the catcher arrived?
+)
+
+const (
+	etaWithin = 5 * time.Minute  // a holder who has not said when is asked after this
+	lateAfter = 15 * time.Minute // past the ETA without THERE: a nudge
+	askCaller = 15 * time.Minute // after that nudge the caller is asked
+	wellLate  = 15 * time.Minute // after that the stewards are told
+)
+
+// take is "yes, I go": the first one has the call, everyone else is in line behind.
+func (d *decision) take(p *Person, c *Call) {
+	k := d.catcher(p.Catcher)
+	switch notify.Take(d.asks(c), k.ID, !c.Ended.IsZero() || !slices.Contains(takable, c.Stage)) {
+	case notify.AnswerHolds:
+		d.win(p, c, k)
+	case notify.AnswerStandby:
+		d.standby(c, k)
+	case notify.AnswerOver:
+		d.change.Outcome = OutcomeStale
+		d.tell(p.party(), notify.News, "call_over", d.about(c, p.party()))
+	default:
+		d.noOffer(p)
+	}
+}
+
+// takable are the stages in which "take" means something.
+var takable = append([]Stage{Looking}, heldStages...)
+
+// noOffer answers a take that nothing was offered for. It does nothing else.
+func (d *decision) noOffer(p *Person) {
+	d.change.Outcome = OutcomeNoOffer
+	d.idle(p, "no_offer", nil)
+}
+
+func (d *decision) win(p *Person, c *Call, k *Catcher) {
+	if c.heldBy(k.ID) {
+		d.change.Outcome = OutcomeYours
+		if _, tap := d.Event.(Tapped); !tap {
+			d.idle(p, "yours_already", d.about(c, p.party()))
+		}
+		return
+	}
+	if k.takesOn(d.now) >= k.JobsADay {
+		d.change.Outcome = OutcomeFull
+		d.tell(p.party(), notify.News, "enough_today", d.about(c, p.party()))
+		return
+	}
+	d.change.Outcome = OutcomeWon
+	d.move(c, Taken)
+	o := c.offer(k.ID)
+	o.State, o.Answered = notify.AskTaken, d.Now
+	k.took(c.ID, d.Now)
+	c.Epoch++
+	c.Holder = &Holder{Catcher: k.ID, Name: k.Name, Party: d.catcherParty(k), Taken: d.Now, Word: d.checkWord(c)}
+	c.Held, c.Briefed = "", c.Answers
+	d.clear(c, "round", "steward", "lapse", "news")
+	d.set(c, "eta", d.Now.Add(etaWithin))
+	d.tellWinner(c, o)
+	d.lapseOffers(c, "taken")
+	d.promise(c, newsEvery)
+	d.tell(c.Caller, notify.News, "taken_caller", d.about(c, c.Caller))
+}
+
+// checkWords are short, unmistakable, the same in a text and over a fence, and sound like
+// nothing anybody would guess at a door.
+var checkWords = strings.Fields("PLUM OTTER CEDAR MAPLE HERON POPPY BIRCH CORAL DAISY EMBER FERN GINGER HAZEL IRIS JUNIPER KITE LINDEN MINT NUTMEG OLIVE PEPPER QUARTZ RAVEN SAGE THYME UMBER VIOLET WALNUT YARROW ZINNIA")
+
+func (d *decision) checkWord(c *Call) string {
+	seed := derive(d.Secret, "check word "+itoa(c.Epoch), c.ID, 8)
+	n := 0
+	for _, r := range seed {
+		n = n*33 + int(r)
+	}
+	return checkWords[n%len(checkWords)]
+}
+
+// tellWinner gives the one who has the call everything: the address, what endangers, kit
+// and method. The chat gets the place on a map besides.
+func (d *decision) tellWinner(c *Call, o *Offer) {
+	h := c.Holder
+	still := notify.Still{Call: c.ID, Holder: h.Catcher}
+	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {
+		m := d.tell(h.Party, notify.Taken, "yours_edit", d.about(c, h.Party))
+		m.Edits, m.Silent = o.Message, true
+	}
+	b := notify.MakeBrief(words(h.Party), d.job(c, h.Party), d.catcher(h.Catcher).Catcher, d.Settings.Metric(), d.Settings.Metric())
+	m := d.send(h.Party, notify.Claim, b.Yours)
+	m.Still, m.Buttons = still, d.etaButtons(h.Party, c)
+	if place := c.Answers.Place; place != nil && place.PrecisionM < intake.InWordsOnly && words(h.Party).Chat {
+		pin := d.send(h.Party, notify.Claim, "")
+		pin.Pin = &notify.Pin{Lat: place.Lat, Lon: place.Lon, Title: c.Reference, Address: d.exact(h.Party, c)}
+		pin.Still = still
+	}
+	for _, text := range []string{b.Gates, b.Kit, b.Method} {
+		if text != "" {
+			d.send(h.Party, notify.Claim, text).Still = still
+		}
+	}
+	if len(c.Photos) > 0 {
+		m := d.tell(h.Party, notify.Relay, "photo_from_caller", d.about(c, h.Party))
+		m.Photos, m.Still = c.Photos, still
+	}
+}
+
+func (d *decision) etaButtons(p Party, c *Call) [][]notify.Button {
+	if p.Address.Channel() != notify.Telegram {
+		return nil
+	}
+	var row []notify.Button
+	for _, minutes := range []string{"15", "30", "45", "60"} {
+		row = append(row, notify.Button{Label: minutes + " min", Says: "ETA " + minutes + " " + c.Reference})
+	}
+	return [][]notify.Button{row, d.row(p, c, "drop")}
+}
+
+// row makes one row of buttons for words about c: "there", "boxed" …
+func (d *decision) row(p Party, c *Call, keys ...string) []notify.Button {
+	if p.Address.Channel() != notify.Telegram {
+		return nil
+	}
+	var row []notify.Button
+	for _, k := range keys {
+		says := strings.ToUpper(strings.ReplaceAll(k, "_", " ")) + " " + c.Reference
+		row = append(row, notify.Button{Label: d.say(p, "button_"+k, nil), Says: says})
+	}
+	return row
+}
+
+// standby is a yes that came second: told at once who has it, and first in line.
+func (d *decision) standby(c *Call, k *Catcher) {
+	d.change.Outcome = OutcomeLate
+	o := c.offer(k.ID)
+	if o.State == notify.AskTaken {
+		return
+	}
+	o.State, o.Answered = notify.AskStandby, d.Now
+	k.Asks = without(k.Asks, c.ID)
+	d.tell(o.Party, notify.Taken, "late", d.about(c, o.Party))
+}
+
+// pass is "not me": the next catcher is asked at once.
+func (d *decision) pass(p *Person, c *Call) {
+	k := d.catcher(p.Catcher)
+	o := c.offer(k.ID)
+	k.Asks = without(k.Asks, c.ID)
+	if c.heldBy(k.ID) {
+		d.drop(c, k, "dropped")
+		return
+	}
+	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby {
+		d.change.Outcome = OutcomeStale
+		return
+	}
+	o.State, o.Answered = notify.AskPassed, d.Now
+	d.note(c, "passed "+k.ID)
+	d.closeOffer(c, o, "passed", o.Party.Address.Channel() != notify.Telegram)
+	d.round(c)
+}
+
+// eta is when the holder will be there: the caller hears who comes, when and by which word
+// to know them.
+func (d *decision) eta(p *Person, c *Call, minutes int) {
+	h := c.Holder
+	h.ETA, h.Nudges = d.Now.Add(time.Duration(minutes)*time.Minute), 0
+	d.note(c, "eta "+itoa(minutes))
+	d.clear(c, "news")
+	d.set(c, "eta", h.ETA.Add(lateAfter))
+	d.tell(h.Party, notify.Claim, "eta_noted", d.about(c, h.Party)).Buttons =
+		rows(d.row(h.Party, c, "there", "not_bees"), d.row(h.Party, c, "drop", "flown"))
+	q := d.personByID(c.Caller.Person)
+	if h.Phone != "" || c.Caller.Address.Channel() == notify.Telegram {
+		d.tell(c.Caller, notify.News, "eta_caller", d.about(c, c.Caller))
+		return
+	}
+	m := d.tell(c.Caller, notify.News, "eta_caller_phone", d.about(c, c.Caller))
+	m.Buttons = d.answerButtons(c.Caller, askPhone)
+	// The question it overtakes comes again after it.
+	q.Talk.Asked = without(q.Talk.Asked, q.Talk.Waiting)
+	q.Talk.Waiting = askPhone
+}
+
+func rows(r ...[]notify.Button) [][]notify.Button {
+	return slices.DeleteFunc(r, func(row []notify.Button) bool { return len(row) == 0 })
+}
+
+// answerButtons are yes and no to a question about the holder.
+func (d *decision) answerButtons(p Party, q intake.Question) [][]notify.Button {
+	if p.Address.Channel() != notify.Telegram {
+		return nil
+	}
+	return [][]notify.Button{{
+		{Label: d.say(p, "button_yes", nil), Says: "=" + string(q) + ":1"},
+		{Label: d.say(p, "button_no", nil), Says: "=" + string(q) + ":2"},
+	}}
+}
+
+// answersHolder reads the caller's yes or no about the holder.
+func (d *decision) answersHolder(p *Person, c *Call, e Said) bool {
+	yes, known := intake.ReadYesNo(e.Text)
+	if c.Holder == nil {
+		p.Talk.Waiting = ""
+		return false
+	}
+	if !known {
+		// Anything else is for the catcher; the question stays open.
+		return false
+	}
+	q := p.Talk.Waiting
+	p.Talk.Waiting = ""
+	if q == askPhone {
+		d.phone(c, yes)
+		d.askMeanwhile(p, c, "")
+	} else {
+		d.arrived(p, c, yes)
+	}
+	return true
+}
+
+// phone is the caller's leave to be phoned: only then does the holder see their number.
+func (d *decision) phone(c *Call, yes bool) {
+	h := c.Holder
+	h.Phone = "no"
+	if !yes {
+		d.tell(c.Caller, notify.News, "phone_no", d.about(c, c.Caller))
+		return
+	}
+	h.Phone = "yes"
+	v := d.about(c, h.Party)
+	v["Number"] = c.Caller.Address.Number()
+	d.tell(h.Party, notify.Claim, "phone_yes", v).Still = notify.Still{Call: c.ID, Holder: h.Catcher}
+	d.tell(c.Caller, notify.News, "phone_yes_caller", d.about(c, c.Caller))
+}
+
+// arrived is the caller's word on whether the holder came.
+func (d *decision) arrived(p *Person, c *Call, yes bool) {
+	if yes {
+		d.there(c, true)
+		return
+	}
+	if c.Stage != Taken {
+		d.status(p, c)
+		return
+	}
+	k := d.catcher(c.Holder.Catcher)
+	d.tell(c.Holder.Party, notify.Claim, "released", d.about(c, c.Holder.Party))
+	d.drop(c, k, "released")
+}
+
+// late is the timer of a holder who has not said when they come, or has not come. Nobody
+// who may be there is released by silence: the caller is asked first, then stewards look.
+func (d *decision) late(c *Call) {
+	h := c.Holder
+	if h == nil || c.Stage != Taken {
+		return
+	}
+	h.Nudges++
+	switch {
+	case h.ETA.IsZero() && h.Nudges == 1:
+		d.tell(h.Party, notify.Claim, "nudge_eta", d.about(c, h.Party)).Buttons = d.etaButtons(h.Party, c)
+		d.set(c, "eta", d.Now.Add(lateAfter))
+	case h.Nudges == 1:
+		d.tell(h.Party, notify.Claim, "nudge_late", d.about(c, h.Party)).Buttons =
+			append(rows(d.row(h.Party, c, "there", "not_bees")), d.etaButtons(h.Party, c)...)
+		d.set(c, "eta", d.Now.Add(askCaller))
+	case h.Nudges == 2:
+		q := d.personByID(c.Caller.Person)
+		d.tell(c.Caller, notify.News, "has_arrived", d.about(c, c.Caller)).Buttons = d.answerButtons(c.Caller, askArrived)
+		q.Talk.Waiting = askArrived
+		d.set(c, "eta", d.Now.Add(wellLate))
+	case h.Nudges == 3:
+		d.tellStewards("steward_late", d.about(c, Party{}), "")
+		d.set(c, "eta", d.Now.Add(time.Hour))
+	case h.Nudges < 12:
+		d.tell(h.Party, notify.Claim, "nudge_late", d.about(c, h.Party))
+		d.set(c, "eta", d.Now.Add(2*time.Hour))
+	default:
+		d.tellStewards("steward_late", d.about(c, Party{}), "")
+		d.set(c, "eta", d.Now.Add(24*time.Hour))
+	}
+}
+
+// drop gives a call back: those in line are asked first, then wider; the caller hears when
+// they hear again.
+func (d *decision) drop(c *Call, k *Catcher, why string) {
+	if o := c.offer(k.ID); o != nil {
+		o.State, o.Answered = notify.AskDropped, d.Now
+	}
+	k.let(c.ID)
+	name := c.Holder.Name
+	c.Holder = nil
+	d.move(c, Looking)
+	d.note(c, why+" "+k.ID)
+	d.clear(c, "eta", "dusk", "lift")
+	c.Thin, c.Referred = false, false
+	p := d.personByID(c.Caller.Person)
+	if p.Talk.Waiting == askPhone || p.Talk.Waiting == askArrived {
+		p.Talk.Waiting = ""
+	}
+	asked := d.round(c)
+	switch {
+	case asked > 0:
+		d.promise(c, newsEvery)
+		v := d.about(c, c.Caller)
+		v["Holder"] = name
+		d.tell(c.Caller, notify.News, "dropped_caller", v)
+	case !c.Thin:
+		d.waits(c)
+	}
+}
+
+// askAgain puts a call that is free again to those who were in line, or else to those who
+// had not answered when it was taken.
+func (d *decision) askAgain(c *Call) int {
+	again := notify.Standbys(d.asks(c))
+	if len(again) == 0 {
+		for _, o := range c.Offers {
+			if o.State == notify.AskLapsed {
+				again = append(again, o.Catcher)
+			}
+		}
+	}
+	keys := make([]Key, len(again))
+	for i, id := range again {
+		keys[i] = Key{KindCatcher, id}
+	}
+	d.want(keys...)
+	n := 0
+	for _, id := range again {
+		k, o := d.catcher(id), c.offer(id)
+		if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 {
+			continue
+		}
+		o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen}, ""
+		k.asked(c.ID, d.Now)
+		d.sendOffer(c, o)
+		n++
+	}
+	return n
+}
+
+// relays passes words on between the two sides of exactly one live call.
+func (d *decision) relays(p *Person, e Said) bool {
+	if c := d.openCall(p); c != nil && c.Holder != nil {
+		d.takeIn(c, e)
+		if strings.TrimSpace(e.Text) != "" {
+			d.relay(c, c.Holder.Party, c.Caller, e.Text, d.callerName(c, c.Holder.Party))
+		}
+		return true
+	}
+	var live []*Call
+	for _, id := range d.holds(p) {
+		if c := d.call(id); c.heldBy(p.Catcher) && c.Ended.IsZero() && c.Stage != Lifted {
+			live = append(live, c)
+		}
+	}
+	if n, ok := intake.BareMinutes(e.Text); ok && len(live) > 0 {
+		return d.catcherWord(p, intake.Command{Word: intake.WordETA, Minutes: n}, "ETA "+itoa(n))
+	}
+	if intake.Courtesy(e.Text) && len(e.Photos) == 0 {
+		return false
+	}
+	switch len(live) {
+	case 0:
+		return false
+	case 1:
+		d.passOn(live[0], p, e)
+	default:
+		d.choose(p, e.Text, live)
+	}
+	return true
+}
+
+// passOn gives the holder's words to the caller.
+func (d *decision) passOn(c *Call, p *Person, e Said) {
+	if len(e.Photos) > 0 {
+		d.tell(c.Caller, notify.Relay, "relay_photo_holder", d.about(c, c.Caller)).Photos = e.Photos
+	}
+	if strings.TrimSpace(e.Text) != "" {
+		d.relay(c, c.Caller, c.Holder.Party, e.Text, c.Holder.Name)
+	}
+}
+
+// relay sends words from one side to the other, and tells the writer so the first time.
+func (d *decision) relay(c *Call, to, from Party, text, name string) {
+	const longest = 600
+	if r := []rune(text); len(r) > longest {
+		text = string(r[:longest]) + "…"
+	}
+	m := d.send(to, notify.Relay, name+": "+text)
+	m.Still = notify.Still{Call: c.ID, Stages: stageNames(heldStages)}
+	mark := "relayed " + string(from.Address.Channel()) + " " + from.Person
+	if !slices.ContainsFunc(c.Story, func(l Line) bool { return l.What == mark }) {
+		d.note(c, mark)
+		d.tell(from, notify.News, "relayed", d.about(c, from))
+	}
+}
+
+func stageNames(stages []Stage) []string {
+	names := make([]string, len(stages))
+	for i, s := range stages {
+		names[i] = string(s)
+	}
+	return names
+}
+
+// tellHolder gives the holder what the caller added since the brief, in one text.
+func (d *decision) tellHolder(c *Call) {
+	h := c.Holder
+	if h == nil || c.Stage != Taken {
+		return
+	}
+	p := d.personByID(c.Caller.Person)
+	more := d.whatIsNew(c)
+	if more == "" || p.Talk.Waiting != "" && !pressing(c) {
+		return
+	}
+	v := d.about(c, h.Party)
+	v["What"] = more
+	c.Briefed = c.Answers
+	d.tell(h.Party, notify.Claim, "update_holder", v).Still = notify.Still{Call: c.ID, Holder: h.Catcher}
+}
+
+// pressing reports whether the holder must hear at once: somebody was hurt or could be.
+func pressing(c *Call) bool {
+	a, b := c.Answers, c.Briefed
+	return a.Stung != b.Stung || a.Allergic != b.Allergic || len(a.Hazards) != len(b.Hazards)
+}
+
+// whatIsNew says in a few words what the answers tell beyond what the holder was told.
+func (d *decision) whatIsNew(c *Call) string {
+	a, b, p := c.Answers, c.Briefed, c.Holder.Party
+	var parts []string
+	word := func(key, value, old string) {
+		if value != old && value != "" && value != "unsure" && value != "unknown" && value != "other" {
+			parts = append(parts, d.say(p, "word_"+key+"_"+value, nil))
+		}
+	}
+	word("stung", a.Stung, b.Stung)
+	word("allergic", a.Allergic, b.Allergic)
+	for _, h := range a.Hazards {
+		if !b.Has(h) {
+			parts = append(parts, d.say(p, "word_hazard_"+h, nil))
+		}
+	}
+	word("surface", a.Surface, b.Surface)
+	if a.HeightM != nil && (b.HeightM == nil || *a.HeightM != *b.HeightM) {
+		parts = append(parts, notify.HeightWords(words(p), *a.HeightM, d.Settings.Metric()))
+	}
+	word("crowd", a.Crowd, b.Crowd)
+	word("owner", a.Owner, b.Owner)
+	for _, free := range [][2]string{{a.Name, b.Name}, {a.Access, b.Access}} {
+		if free[0] != free[1] && free[0] != "" {
+			parts = append(parts, free[0])
+		}
+	}
+	return strings.Join(parts, "; ")
+}

@@ -1,0 +1,115 @@
+-- Hands out messages of one channel that may be sent this instant, safety first, and holds
+-- their lines. The lease is the record that an attempt began.
+--
+-- KEYS    see outbox.lua
+-- ARGV[1] channel
+-- ARGV[2] most messages to hand out
+-- ARGV[3] ms for which their lines are held
+-- ARGV[4] ms between two segments of the channel's sender
+-- ARGV[5] '1' if segments cost money and are counted
+-- ARGV[6] segments of a day after which only safety goes out, -1 = no such limit
+-- Output  {wait ms}, then for each message eight strings: line, message id, fence, state,
+--         attempt, since ms, provider id of the message that it edits, item
+local channel, most, hold = ARGV[1], tonumber(ARGV[2]), tonumber(ARGV[3])
+local gap, metered, limit = tonumber(ARGV[4]), ARGV[5] == '1', tonumber(ARGV[6])
+local IDLE = 60000 -- the longest wait told
+
+local now = clock()
+local today = digits(math.floor(now / 86400000))
+local pause = number(PACE, 'pause:' .. channel)
+if pause > now then return {digits(math.min(pause - now, IDLE))} end
+
+-- free is when the sender's rate lets the next segment go (a GCRA, the leaky bucket of
+-- ITU-T I.371 as a meter): a message of s segments moves it on by s gaps.
+local free = number(PACE, channel)
+local spent = metered and number(SPEND, today) or 0
+local out, handed, tidied, paced = {''}, 0, false, false
+
+local function stateof(line, class, since)
+  local direct = class == 'safety' or class == 'goodbye'
+  local person = string.match(line, '^(.-)!?$')
+  if not direct and redis.call('SISMEMBER', STOP, person) == 1 then return 'opted_out' end
+  if since > 0 then return 'left_open' end
+  if metered and limit >= 0 and spent >= limit and class ~= 'safety' then return 'unfunded' end
+  return 'fresh'
+end
+
+-- pay takes a message's segments from the sender's rate and the day's money.
+local function pay(segments)
+  free = math.max(free, now) + gap * segments
+  redis.call('HSET', PACE, channel, digits(free))
+  if metered then spent = redis.call('HINCRBY', SPEND, today, segments) end
+end
+
+local function hand(lane, line)
+  local entry, id, item = head(line)
+  if not entry then
+    redis.call('ZREM', lane, line)
+    tidied = true
+    return
+  end
+  if laneof(item) ~= lane then -- cannot happen; repaired all the same, or the line would never move
+    redis.call('ZREM', lane, line)
+    redis.call('ZADD', laneof(item), 'NX', digits(now), line)
+    tidied = true
+    return
+  end
+  local _, since, till = leaseof(line)
+  if till and till > now then return file(lane, line, till) end
+  if redis.call('HEXISTS', SENT, id) == 1 then
+    -- A late answer or a delivery report has shown that the provider took an earlier attempt.
+    settle(line, entry, id, item, now)
+    tidied = true
+    return
+  end
+  local class, segments, edits = string.match(item, '^%S+ (%S+) (%d+) (%S+) ')
+  local state = stateof(line, class, since or 0)
+  local goes = state == 'fresh' or state == 'left_open'
+
+  file(lane, line, now + hold)
+  local attempt = number(TRIES, id)
+  if goes then
+    attempt = redis.call('HINCRBY', TRIES, id, 1)
+    pay(tonumber(segments))
+    if state == 'fresh' then since = now end
+  end
+  local fence = redis.call('HINCRBY', META, 'fence', 1)
+  redis.call('HSET', HELD, line, table.concat(
+    {digits(fence), digits(since or 0), digits(now + hold), goes and segments or '0'}, ' '))
+  local provider = ''
+  if edits ~= '-' then
+    provider = string.match(redis.call('HGET', SENT, edits) or '', '^%S+ (%S+) ') or ''
+  end
+  for _, v in ipairs({line, id, digits(fence), state, digits(attempt), digits(since or 0), provider, item}) do
+    out[#out + 1] = v
+  end
+  handed = handed + 1
+end
+
+local safety, ordinary = LANES[channel .. '!'], LANES[channel]
+local function due(lane)
+  return redis.call('ZRANGEBYSCORE', lane, '-inf', digits(now), 'LIMIT', 0, most - handed)
+end
+
+for _, line in ipairs(due(safety)) do hand(safety, line) end
+if handed < most then
+  for _, line in ipairs(due(ordinary)) do
+    paced = free > now
+    if paced then break end
+    hand(ordinary, line)
+  end
+end
+
+-- untilnext returns how long until the first line of a lane has its turn.
+local function untilnext(lane)
+  local first = redis.call('ZRANGE', lane, 0, 0, 'WITHSCORES')
+  return first[2] and math.max(0, tonumber(first[2]) - now) or IDLE
+end
+local wait = 0
+if handed == 0 and not tidied then
+  local ordinarywait = untilnext(ordinary)
+  if paced then ordinarywait = free - now end
+  wait = math.min(untilnext(safety), ordinarywait, IDLE)
+end
+out[1] = digits(wait)
+return out

@@ -1,0 +1,32 @@
+-- Loads what an event starts from, in one trip.
+--
+-- KEYS[1..3] seen ring  [4] find  [5] the person's document
+-- ARGV[1] event id
+-- ARGV[2] person id, '' = none
+-- ARGV[3] name to find, '' = none
+-- ARGV[4] prefix of document keys, "{tag}:d:"
+-- Output  {'seen', outcome} when the event was handled before, else
+--         {'new', person document, pointer, pointed document, found subject}, '' where there is none
+--
+-- The pointed document's key is built here and not declared: it has the same tag, hence
+-- the same slot, and a second trip is spared.
+local now = clock()
+for back = 0, 1 do
+  local seen = redis.call('HGET', KEYS[bucket(now, back)], ARGV[1])
+  if seen then return {'seen', string.match(seen, '^%S+ (.*)$') or ''} end
+end
+
+local person, pointer, pointed, found = '', '', '', ''
+if ARGV[2] ~= '' then
+  person = redis.call('GET', KEYS[5]) or ''
+  pointer = string.match(person, '^%d+ (%S+) ') or '-'
+  if pointer == '-' then
+    pointer = ''
+  else
+    pointed = redis.call('GET', ARGV[4] .. pointer) or ''
+  end
+end
+if ARGV[3] ~= '' then
+  found = redis.call('HGET', KEYS[4], ARGV[3]) or ''
+end
+return {'new', person, pointer, pointed, found}

@@ -1,0 +1,67 @@
+package store
+
+import (
+	"testing"
+	"time"
+
+	"skepline/notify"
+)
+
+// TestStore tells every story twice: on the embedded Redis and on a real one.
+func TestStore(t *testing.T) {
+	servers := []struct {
+		name  string
+		start func(testing.TB) *server
+	}{
+		{"embedded", embeddedServer},
+		{"real", realServer},
+	}
+	for _, s := range servers {
+		t.Run(s.name, func(t *testing.T) {
+			server := s.start(t)
+			for _, c := range cases {
+				t.Run(c.name, func(t *testing.T) { c.run(newWorld(t, server, c.opts)) })
+			}
+		})
+	}
+}
+
+// quick lets every message go at once, for cases that are not about the sender's rate.
+var quick = Options{Pace: map[notify.Channel]time.Duration{notify.SMS: 0, notify.WhatsApp: 0, notify.Telegram: 0}}
+
+var cases = []struct {
+	name string
+	opts Options
+	run  func(*world)
+}{
+	{"a document comes back as it was committed", quick, documentsRoundTrip},
+	{"load brings the person and the open call in one go", quick, loadFollowsPointer},
+	{"a moved document conflicts and nothing is written", quick, conflictWritesNothing},
+	{"a key of the wrong type refuses the whole commit", quick, wrongTypeWritesNothing},
+	{"a repeated event gets its first outcome though the versions moved", quick, repeatedEvent},
+	{"an event is remembered for four days at least", quick, seenRing},
+	{"a line keeps its order and has one message in flight", quick, lineOrder},
+	{"a line that changes channels moves to the other lane", quick, lineChangesChannel},
+	{"safety overtakes a message in flight and the sender's rate", Options{}, safetyOvertakes},
+	{"the sender's rate counts segments", Options{}, paceCountsSegments},
+	{"a paused channel holds up nobody else", quick, pauseHoldsOneChannel},
+	{"a lease that runs out comes back as left open", quick, leftOpen},
+	{"an ambiguous end comes back as left open when asked", quick, ambiguous},
+	{"a stale fence changes nothing but the provider id", quick, staleFence},
+	{"a delivery report proves that a left-open message went out", quick, reportSettles},
+	{"a retry keeps its time though another message comes", quick, retryKeepsItsTime},
+	{"what falls out of step is put right", quick, repairs},
+	{"an opt-out after the enqueue is honoured at the lease", quick, optOut},
+	{"the fuse keeps a reserve for safety", Options{Pace: quick.Pace, Fuse: Fuse{SegmentsADay: 3, Reserve: 1}}, fuse},
+	{"what was not sent gives its money and its turn back", Options{Fuse: Fuse{SegmentsADay: 100}}, giveBack},
+	{"an edit knows the provider's id of what it edits", quick, edits},
+	{"delivery reports merge by rank", quick, reports},
+	{"timers go off, move and clear", quick, timers},
+	{"a timer is cleared by its own event", quick, timerClearsItself},
+	{"the roster is read again when it moved", quick, roster},
+	{"the board shows what was committed", quick, board},
+	{"look-ups, marks and ended calls", quick, lookUps},
+	{"a named lease has one owner", quick, holds},
+	{"a sweep forgets what is old", quick, sweep},
+	{"thirty calls, eight takers each, two replicas: one winner each", quick, thirtyCalls},
+}

@@ -1,0 +1,141 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"skepline/bot"
+	"skepline/notify"
+)
+
+// Metrics counts what the hotline does. No label ever holds anything about a person.
+type Metrics struct {
+	registry   *prometheus.Registry
+	events     *prometheus.CounterVec
+	hearing    *prometheus.HistogramVec
+	sends      *prometheus.CounterVec
+	duplicates prometheus.Counter
+	conflicts  prometheus.Counter
+	audit      prometheus.Counter
+}
+
+// NewMetrics returns counters at zero.
+func NewMetrics() *Metrics {
+	m := &Metrics{
+		registry: prometheus.NewRegistry(),
+		events: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_events_total",
+			Help: "Events from outside, by kind and by what came of them; \"error\" means that they were not acknowledged."}, []string{"kind", "outcome"}),
+		hearing: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "skepline_hear_seconds",
+			Help:    "Time from an event's arrival to the end of its commit.",
+			Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5, 10}}, []string{"kind"}),
+		sends: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_sends_total",
+			Help: "Attempts to send a message, by channel, class and end."}, []string{"channel", "class", "end"}),
+		duplicates: prometheus.NewCounter(prometheus.CounterOpts{Name: "skepline_duplicate_events_total",
+			Help: "Events that had been heard before."}),
+		conflicts: prometheus.NewCounter(prometheus.CounterOpts{Name: "skepline_conflicts_total",
+			Help: "Commits that were decided again because a document had moved."}),
+		audit: prometheus.NewCounter(prometheus.CounterOpts{Name: "skepline_audit_findings_total",
+			Help: "Open calls that the auditor found without a next step."}),
+	}
+	m.registry.MustRegister(m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
+		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	return m
+}
+
+// Handler serves the numbers at /metrics.
+func (m *Metrics) Handler() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{}))
+	return mux
+}
+
+// Audited counts calls that the auditor had to help.
+func (m *Metrics) Audited(findings int) { m.audit.Add(float64(findings)) }
+
+// Hearer hears events; a *bot.Hotline is one.
+type Hearer interface {
+	Hear(ctx context.Context, e bot.Event) (bot.Outcome, error)
+}
+
+// Hear returns a Hearer that counts what next hears.
+func (m *Metrics) Hear(next Hearer) Hearer { return countedHearer{next, m} }
+
+type countedHearer struct {
+	next Hearer
+	m    *Metrics
+}
+
+func (h countedHearer) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
+	began := time.Now()
+	outcome, err := h.next.Hear(ctx, e)
+	kind, end := kindOf(e), string(outcome)
+	if err != nil {
+		end = "error"
+	}
+	h.m.events.WithLabelValues(kind, end).Inc()
+	h.m.hearing.WithLabelValues(kind).Observe(time.Since(began).Seconds())
+	return outcome, err
+}
+
+// kindOf names an event's kind in small letters: "said", "tapped".
+func kindOf(e bot.Event) string {
+	switch e.(type) {
+	case bot.Said:
+		return "said"
+	case bot.Tapped:
+		return "tapped"
+	case bot.Rang:
+		return "rang"
+	case bot.Blocked:
+		return "blocked"
+	}
+	return "other"
+}
+
+// Store returns a store that counts conflicts and repeated events of next.
+func (m *Metrics) Store(next bot.Store) bot.Store { return countedStore{next, m} }
+
+type countedStore struct {
+	bot.Store
+	m *Metrics
+}
+
+func (s countedStore) Load(ctx context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
+	loaded, err := s.Store.Load(ctx, event, person, find)
+	if loaded.Seen {
+		s.m.duplicates.Inc()
+	}
+	return loaded, err
+}
+
+func (s countedStore) Commit(ctx context.Context, c bot.Change) (bot.Committed, error) {
+	done, err := s.Store.Commit(ctx, c)
+	switch {
+	case errors.Is(err, bot.ErrConflict):
+		s.m.conflicts.Inc()
+	case done.Repeated:
+		s.m.duplicates.Inc()
+	}
+	return done, err
+}
+
+// Sender returns a sender that counts how the sends of next end.
+func (m *Metrics) Sender(next notify.Sender) notify.Sender { return countedSender{next, m} }
+
+type countedSender struct {
+	next notify.Sender
+	m    *Metrics
+}
+
+func (s countedSender) Send(ctx context.Context, out notify.Outgoing) notify.Result {
+	result := s.next.Send(ctx, out)
+	s.m.sends.WithLabelValues(string(out.To.Channel()), string(out.Class), strings.ToLower(string(result.End))).Inc()
+	return result
+}

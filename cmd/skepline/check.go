@@ -1,0 +1,90 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"skepline/bot/web"
+)
+
+type checkCmd struct{}
+
+// Run tries everything that serve needs and says one sentence on each. It fails when
+// something keeps the hotline from working.
+func (checkCmd) Run(ctx context.Context, t *terminal, c *commands) error {
+	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
+	defer cancel()
+	config, err := t.config(c.Hotline)
+	if err != nil {
+		return err
+	}
+	say := func(sentence string) { _, _ = fmt.Fprintln(t.out, sentence) }
+	say(fmt.Sprintf("The settings of %s are right.", config.settings.Name))
+	wrong := 0
+	for _, look := range []func(context.Context, func(string)) error{config.checkStore, config.checkDoors} {
+		if err := look(ctx, say); err != nil {
+			wrong++
+			say(err.Error())
+		}
+	}
+	if wrong > 0 {
+		return errors.New("the hotline cannot run like this")
+	}
+	return nil
+}
+
+// checkStore says what Redis can lose and what should be changed.
+func (c config) checkStore(ctx context.Context, say func(string)) error {
+	st, err := c.openStore()
+	if err != nil {
+		return err
+	}
+	defer func() { _ = st.Close() }() // nothing was written
+	profile, problems, err := st.Check(ctx, time.Now())
+	if err != nil {
+		return fmt.Errorf("no answer from Redis: check SKEPLINE_REDIS_URL and that Redis runs (%w)", err)
+	}
+	var fatal []error
+	for _, p := range problems {
+		if p.Fatal {
+			fatal = append(fatal, errors.New(p.Sentence))
+		} else {
+			say(p.Sentence)
+		}
+	}
+	if len(fatal) == 0 {
+		say(fmt.Sprintf("Redis %s can be used. %s", profile.Version, profile.Loses))
+	}
+	if _, err := c.hotline(st, &clock{}); err != nil {
+		fatal = append(fatal, err)
+	}
+	return errors.Join(fatal...)
+}
+
+// checkDoors tries the providers' credentials.
+func (c config) checkDoors(ctx context.Context, say func(string)) error {
+	s := &service{config: c, clock: &clock{}, metrics: web.NewMetrics()}
+	s.log = slog.New(slog.DiscardHandler) // what it would say is said below
+	s.openDoors()
+	var wrong []error
+	try := func(channel string, on bool, check func(context.Context) error) {
+		if !on {
+			say(channel + " is off: its credentials are not set.")
+			return
+		}
+		if err := check(ctx); err != nil {
+			wrong = append(wrong, err)
+			return
+		}
+		say(channel + " is on, and its provider takes the credentials.")
+	}
+	try("SMS", s.sms != nil, func(ctx context.Context) error { return s.sms.Check(ctx) })
+	try("Telegram", s.telegram != nil, func(ctx context.Context) error { return s.telegram.Check(ctx) })
+	if s.sms == nil && s.telegram == nil {
+		wrong = append(wrong, errors.New("no channel is on, so nobody can reach the hotline: set the credentials of one"))
+	}
+	return errors.Join(wrong...)
+}

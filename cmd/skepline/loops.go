@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"skepline/notify"
+)
+
+const (
+	// workers are the delivery loops of one channel. More than one, so that a provider that
+	// hangs on one batch does not hold up an emergency text.
+	workers = 4
+	// idle is the longest rest of a delivery loop: messages that other replicas committed
+	// are found by looking.
+	idle = 250 * time.Millisecond
+	// tick is the longest rest of the timer loop, and so how late a timer may be.
+	tick = time.Second
+)
+
+// loops starts everything that happens without being asked. They take new work while
+// taking lasts; what is under way goes on while work does. Trouble is logged and tried
+// again: a loop never gives up.
+func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
+	loop := func(f func(taking, work context.Context)) {
+		group.Go(func() error {
+			f(taking, work)
+			return nil
+		})
+	}
+	loop(s.runTimers)
+	delivery := s.hotline.Delivery(s.senders())
+	for _, channel := range notify.Channels {
+		for range workers {
+			loop(func(taking, work context.Context) { s.deliver(taking, work, delivery, channel) })
+		}
+	}
+	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "audit", s.audit) })
+	loop(func(taking, work context.Context) { s.every(taking, work, time.Hour, "sweep", s.store.Sweep) })
+	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "clock", s.setClock) })
+	if s.sms != nil {
+		loop(func(taking, _ context.Context) { s.ended("sms log", s.sms.Poll(taking)) })
+	}
+	switch {
+	case s.telegram == nil:
+	case s.env.TelegramWebhookSecret == "":
+		loop(func(taking, _ context.Context) { s.ended("telegram poll", s.telegram.Poll(taking)) })
+	default:
+		loop(func(taking, work context.Context) { s.setWebhook(taking, work) })
+	}
+}
+
+// trouble tells of a loop's trouble when it begins and when it is over, not at every turn.
+type trouble struct {
+	log  *slog.Logger // with the loop's name
+	last string
+}
+
+func (t *trouble) tell(err error) {
+	switch {
+	case err == nil && t.last != "":
+		t.log.Info("works again")
+		t.last = ""
+	case err != nil && err.Error() != t.last:
+		t.log.Error("does not work; trying again", "error", err)
+		t.last = err.Error()
+	}
+}
+
+func (s *service) trouble(loop string) *trouble { return &trouble{log: s.log.With("loop", loop)} }
+
+func (s *service) ended(loop string, err error) {
+	if err != nil && !errors.Is(err, context.Canceled) {
+		s.log.Error("a loop ended", "loop", loop, "error", err)
+	}
+}
+
+// runTimers hears timers as they come due.
+func (s *service) runTimers(taking, work context.Context) {
+	trouble := s.trouble("timers")
+	for taking.Err() == nil {
+		heard, wait, err := s.hotline.RunTimers(work)
+		trouble.tell(err)
+		if err != nil {
+			wait = tick
+		}
+		if heard > 0 {
+			s.bell.ring()
+			continue
+		}
+		rest(taking, nil, min(wait, tick))
+	}
+}
+
+// deliver sends what a channel's outbox holds.
+func (s *service) deliver(taking, work context.Context, d *notify.Delivery, channel notify.Channel) {
+	trouble := s.trouble("delivery " + string(channel))
+	for taking.Err() == nil {
+		rung := s.bell.next()
+		_, wait, err := d.Step(work, channel, s.clock.Now())
+		trouble.tell(err)
+		switch {
+		case err != nil:
+			rest(taking, nil, tick)
+		case wait > 0:
+			rest(taking, rung, min(wait, idle))
+		}
+	}
+}
+
+// every does something now and then at intervals.
+func (s *service) every(taking, work context.Context, d time.Duration, what string, do func(context.Context) error) {
+	trouble := s.trouble(what)
+	for taking.Err() == nil {
+		trouble.tell(do(work))
+		rest(taking, nil, d)
+	}
+}
+
+func (s *service) audit(ctx context.Context) error {
+	found, err := s.hotline.Audit(ctx)
+	s.metrics.Audited(found)
+	return err
+}
+
+// setClock sets the clock by that of Redis.
+func (s *service) setClock(ctx context.Context) error {
+	now, err := s.store.Now(ctx)
+	if err == nil {
+		s.clock.set(now)
+	}
+	return err
+}
+
+// setWebhook tells Telegram where to bring updates, until it has heard it.
+func (s *service) setWebhook(taking, work context.Context) {
+	trouble := s.trouble("telegram webhook")
+	for taking.Err() == nil {
+		err := s.telegram.SetWebhook(work)
+		trouble.tell(err)
+		if err == nil {
+			return
+		}
+		rest(taking, nil, 30*time.Second)
+	}
+}

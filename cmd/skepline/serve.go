@@ -1,0 +1,220 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"skepline/bot"
+	"skepline/bot/sms"
+	"skepline/bot/store"
+	"skepline/bot/telegram"
+	"skepline/bot/web"
+	"skepline/intake"
+	"skepline/notify"
+)
+
+type serveCmd struct {
+	InMemory bool `help:"Run without Redis. Nothing survives the end of the program."`
+}
+
+// Run serves until a signal comes.
+func (s serveCmd) Run(ctx context.Context, t *terminal, c *commands) error {
+	config, err := t.config(c.Hotline)
+	if err != nil {
+		return err
+	}
+	config.inMemory = s.InMemory
+	return run(ctx, config)
+}
+
+// run serves until ctx ends, and then ends in order.
+func run(ctx context.Context, c config) error {
+	s, err := open(ctx, c)
+	if err != nil {
+		return err
+	}
+	return errors.Join(s.serve(ctx), s.store.Close())
+}
+
+// service is one running replica.
+type service struct {
+	config
+	clock    *clock
+	store    *store.Store
+	hotline  *bot.Hotline
+	metrics  *web.Metrics
+	health   *web.Health
+	bell     *bell          // rings when there may be messages to send
+	sms      *sms.Door      // nil = off
+	telegram *telegram.Door // nil = off
+}
+
+// open opens the store, looks whether it is safe, and puts everything together.
+func open(ctx context.Context, c config) (*service, error) {
+	st, err := c.openStore()
+	if err != nil {
+		return nil, err
+	}
+	s := &service{config: c, clock: &clock{}, store: st, metrics: web.NewMetrics(), bell: newBell()}
+	profile, err := c.checked(ctx, st)
+	if err == nil {
+		s.hotline, err = c.hotline(s.metrics.Store(st), s.clock)
+	}
+	if err != nil {
+		return nil, errors.Join(err, st.Close())
+	}
+	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
+	s.health = &web.Health{Now: time.Now, Look: s.look}
+	s.openDoors()
+	return s, nil
+}
+
+// openDoors builds the doors that have credentials and says which are off.
+func (s *service) openDoors() {
+	owner := replica()
+	heard := s.metrics.Hear(ringing{s.hotline, s.bell})
+	if s.env.HasSMS() {
+		s.sms = sms.New(sms.Config{
+			AccountSID: s.env.TwilioAccountSID, AuthTokens: []string{s.env.TwilioAuthToken.Reveal()}, From: s.env.TwilioFrom,
+			APIURL: s.env.TwilioAPIURL, PublicURL: s.env.PublicURL, Country: s.settings.Country, VoiceWords: voiceWords(s.settings),
+			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log,
+		})
+		s.log.Info("SMS and WhatsApp are on.")
+	} else {
+		s.log.Warn("SMS is off: TWILIO_ACCOUNT_SID is not set.")
+	}
+	if s.env.HasTelegram() {
+		s.telegram = telegram.New(telegram.Config{
+			Token: s.env.TelegramBotToken.Reveal(), Secret: s.env.TelegramWebhookSecret.Reveal(),
+			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords,
+			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log,
+		})
+		s.log.Info("Telegram is on.")
+	} else {
+		s.log.Warn("Telegram is off: TELEGRAM_BOT_TOKEN is not set.")
+	}
+	if s.sms != nil && s.env.PublicURL == "" {
+		s.log.Info("SMS is read from the provider's log every 10 s: SKEPLINE_PUBLIC_URL is not set.")
+	}
+}
+
+// voiceWords is what a phone call hears, by language. The emergency number's digits are set
+// apart, or a machine says "nine hundred and eleven".
+func voiceWords(s *bot.Settings) map[string]string {
+	number := strings.Join(strings.Split(s.EmergencyNumber, ""), " ")
+	words := map[string]string{}
+	for _, language := range s.Languages {
+		words[language] = intake.Words{Language: language, Chat: true}.Say("voice", map[string]any{"Emergency": number})
+	}
+	return words
+}
+
+// ringing rings the bell after every event, so that its messages leave at once.
+type ringing struct {
+	*bot.Hotline
+	bell *bell
+}
+
+// Hear hears e and rings.
+func (r ringing) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
+	outcome, err := r.Hotline.Hear(ctx, e)
+	if err == nil {
+		r.bell.ring()
+	}
+	return outcome, err
+}
+
+// look is one look at the store for /readyz.
+func (s *service) look(ctx context.Context) (web.State, error) {
+	profile, problems, err := s.store.Check(ctx, time.Now())
+	state := web.State{Profile: profile.Name, Loses: profile.Loses}
+	for _, p := range problems {
+		if p.Fatal {
+			state.Problem = p.Sentence
+		}
+	}
+	return state, err
+}
+
+// routes are the doors' webhooks; a door that is off has none.
+func (s *service) routes() http.Handler {
+	routes := web.Routes{Health: s.health, Log: s.log}
+	if s.sms != nil {
+		routes.Message, routes.Status, routes.Voice = s.sms.ServeMessage, s.sms.ServeStatus, s.sms.ServeVoice
+	}
+	if s.telegram != nil && s.env.TelegramWebhookSecret != "" {
+		routes.Telegram = s.telegram.ServeHTTP
+	}
+	return routes.Handler()
+}
+
+// senders are the doors by channel.
+func (s *service) senders() map[notify.Channel]notify.Sender {
+	senders := map[notify.Channel]notify.Sender{}
+	if s.sms != nil {
+		senders[notify.SMS] = s.metrics.Sender(s.sms)
+		senders[notify.WhatsApp] = senders[notify.SMS]
+	}
+	if s.telegram != nil {
+		senders[notify.Telegram] = s.metrics.Sender(s.telegram)
+	}
+	return senders
+}
+
+// How the end goes, so that it is over within the 25 s that a supervisor usually allows.
+const (
+	finishWithin = 10 * time.Second // for requests under way
+	abortAfter   = 20 * time.Second // then sends and commits under way are cut off
+)
+
+// serve runs servers and loops until ctx ends or a server breaks. Then it is not ready any
+// more and its loops take nothing new; requests are served for a little longer, and what
+// is under way is finished. A crash at any moment loses nothing either: this order only
+// spares the doubt whether a message arrived.
+func (s *service) serve(ctx context.Context) error {
+	// work outlives ctx, for what is under way when ctx ends.
+	work, abort := context.WithCancel(context.WithoutCancel(ctx))
+	defer abort()
+	group, taking := errgroup.WithContext(ctx)
+	public, metrics := web.Server(s.routes()), web.Server(s.metrics.Handler())
+	for _, server := range []struct {
+		*http.Server
+		address, what string
+	}{{public, s.env.Listen, "SKEPLINE_LISTEN"}, {metrics, s.env.MetricsListen, "SKEPLINE_METRICS_LISTEN"}} {
+		listener, err := s.listen(server.address)
+		if err != nil {
+			return fmt.Errorf("cannot listen on %s: %w; set %s to another address", server.address, err, server.what)
+		}
+		s.log.Info("listening", "address", listener.Addr().String(), "for", server.what)
+		group.Go(func() error { return unlessClosed(server.Serve(listener)) })
+	}
+	s.loops(taking, work, group)
+	group.Go(func() error {
+		<-taking.Done()
+		s.health.Drain()
+		s.log.Info("ending: nothing new is taken")
+		defer time.AfterFunc(abortAfter, abort).Stop()
+		rest(work, nil, s.linger)
+		within, cancel := context.WithTimeout(work, finishWithin)
+		defer cancel()
+		return errors.Join(public.Shutdown(within), metrics.Close())
+	})
+	err := group.Wait()
+	if s.telegram != nil {
+		s.telegram.Drain()
+	}
+	return err
+}
+
+func unlessClosed(err error) error {
+	if errors.Is(err, http.ErrServerClosed) {
+		return nil
+	}
+	return err
+}

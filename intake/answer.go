@@ -1,0 +1,404 @@
+package intake
+
+import (
+	"slices"
+	"strings"
+	"sync"
+	"unicode"
+	"unicode/utf8"
+)
+
+// ReadAnswer reads text as an answer to q: an option's number ("2", "2.", "two", "option
+// 2"), an option's words, or any natural words. Other answers in the same text are read as
+// well. "Not sure" and "skip" answer every question, with NotSure set. It returns false
+// when the text does not answer q; what else it told is in Heard all the same.
+func ReadAnswer(q Question, text string, s Setting) (Heard, bool) {
+	s.Waiting = q
+	l := listen(text, s)
+	h := read(l)
+	if q == AskName || q == AskAccess {
+		// "Gwen Park" and "side gate" answer these and tell nothing of the bees.
+		h.forgetSpot()
+	}
+	if key, rest, ok := l.optionChosen(q); ok {
+		return h.chosen(q, key, rest, l), true
+	}
+	if h.told(q) {
+		if q == AskPlace {
+			h.wholePlace(l)
+		}
+		return h, true
+	}
+	if yes, known := yesOrNo(l.words); known {
+		if key := yesNoOption(q, yes); key != "" {
+			return h.chosen(q, key, 0, l), true
+		}
+	}
+	if h.NotSure {
+		return h.chosen(q, "unsure", 0, l), true
+	}
+	return h.inOwnWords(q, l)
+}
+
+// wholePlace keeps every word of an answer that tells little besides where: "behind the
+// school on Oak St" helps a driver more than the street alone.
+func (h *Heard) wholePlace(l *listener) {
+	more := slices.ContainsFunc(h.Readings, func(r Reading) bool { return r.Field != "place" && r.Field != "hazards" && r.Field != "owner" })
+	if p := h.Answers.Place; !more && p.PrecisionM >= InWordsOnly {
+		whole := *p
+		whole.Text = cut(clean(l.text), 160)
+		h.Answers.Place = &whole
+	}
+}
+
+// forgetSpot takes back what was read about the spot and whose it is.
+func (h *Heard) forgetSpot() {
+	h.Answers.Place, h.Answers.Surface, h.Answers.Owner, h.Outside = nil, "", "", false
+	h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "place" || r.Field == "surface" || r.Field == "owner" })
+}
+
+func (h Heard) told(q Question) bool { return h.Answers.Told(q) }
+
+// chosen is h with an option's answer laid over it. from is the token behind a number.
+func (h Heard) chosen(q Question, key string, from int, l *listener) Heard {
+	for _, o := range Options(q) {
+		if o.Key == key {
+			ill := h.Answers.Stung == "trouble_breathing"
+			h.Answers = o.Set(h.Answers)
+			if ill {
+				h.Answers.Stung = "trouble_breathing" // never taken back by a number
+			}
+		}
+	}
+	h.NotSure = key == "unsure"
+	if n := len(l.words); n > 0 {
+		to := n
+		if from > 0 {
+			to = from
+		}
+		h.Readings = append(h.Readings, l.reading(string(q), key, 0, to))
+	}
+	return h
+}
+
+// optionChosen finds an option named by its number or by its very words. rest is the token
+// behind a number that more words follow, 0 otherwise.
+func (l *listener) optionChosen(q Question) (key string, rest int, ok bool) {
+	options := Options(q)
+	if len(options) == 0 {
+		return "", 0, false
+	}
+	i := 0
+	for i < len(l.words) && (l.is(i, "option_words") || l.words[i].kind > aMark) {
+		i++
+	}
+	n, next, ok := l.number(i)
+	if ok && n >= 1 && n <= float64(len(options)) && n == float64(int(n)) && (l.words[i].kind == aNumber || i+1 == next) {
+		stopped := next == len(l.words) || l.words[next].kind == anEnd || l.words[next].kind == aPause || l.mark(next, "-")
+		tail := next
+		for tail < len(l.words) && (l.words[tail].kind >= aPause || l.is(tail, "polite") || l.is(tail, "courtesy")) {
+			tail++
+		}
+		switch {
+		case tail == len(l.words):
+			return options[int(n)-1].Key, 0, true
+		case stopped && l.words[i].kind == aNumber && !(l.mark(next, "-") && l.words[min(next+1, len(l.words)-1)].kind == aNumber):
+			return options[int(n)-1].Key, next, true
+		}
+	}
+	key, ok = optionWords()[string(q)+" "+plainWords(l.words)]
+	return key, 0, ok
+}
+
+// plainWords joins the folded words and numbers of a text.
+func plainWords(ts []token) string {
+	var b strings.Builder
+	for _, t := range ts {
+		if t.kind <= aNumber {
+			b.WriteString(t.text)
+			b.WriteByte(' ')
+		}
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// optionWords maps "<question> <words>" to an option's key, for the words that the wording
+// files show in any language, short and long, and for the key itself.
+var optionWords = sync.OnceValue(func() map[string]string {
+	all := map[string]string{}
+	for q, list := range options {
+		for _, o := range list {
+			for _, lang := range Languages() {
+				for _, chat := range []bool{false, true} {
+					shown := Words{Language: lang, Chat: chat}.Say("opt_"+string(q)+"_"+o.Key, nil)
+					if !strings.HasPrefix(shown, "[") {
+						all[string(q)+" "+plainWords(knownTokens(shown))] = o.Key
+					}
+				}
+			}
+		}
+	}
+	return all
+})
+
+func knownTokens(text string) []token {
+	ts := tokens(text)
+	grammar.know(ts)
+	return ts
+}
+
+// yesNoOption is the option that a bare yes or no means.
+func yesNoOption(q Question, yes bool) string {
+	keys := map[Question][2]string{
+		AskStung: {"fine", "none"}, AskAllergic: {"yes", "no"}, AskOwner: {"yes", "no"},
+		AskAccess: {"", "nothing"}, AskPhoto: {"", "no"},
+	}[q]
+	if yes {
+		return keys[0]
+	}
+	return keys[1]
+}
+
+// inOwnWords answers the questions that take any words.
+func (h Heard) inOwnWords(q Question, l *listener) (Heard, bool) {
+	words := clean(l.text)
+	switch q {
+	case AskPlace:
+		if !l.couldBePlace(h) {
+			return h, false
+		}
+		p := inWords(words, l.setting)
+		h.Answers.Place = &p
+	case AskAccess:
+		if !hasLetters(words) && !strings.ContainsFunc(words, unicode.IsDigit) || Courtesy(words) {
+			return h, false
+		}
+		h.Answers.Access = cut(words, 160)
+	case AskName:
+		name, at, ok := l.bareName()
+		if !ok {
+			return h, false
+		}
+		h.Answers.Name = name
+		h.Readings = append(h.Readings, Reading{"name", name, at.start, at.end})
+		return h, true
+	case AskHeight:
+		return h.bareHeight(l)
+	default:
+		return h, false
+	}
+	h.Readings = append(h.Readings, l.reading(string(q), words, 0, len(l.words)))
+	return h, true
+}
+
+// cut shortens s to at most n bytes, whole letters only.
+func cut(s string, n int) string {
+	for len(s) > n {
+		_, size := utf8.DecodeLastRuneInString(s)
+		s = s[:len(s)-size]
+	}
+	return s
+}
+
+// couldBePlace refuses thanks, bare numbers, yes and no, and a text that only tells
+// something else ("nobody got stung").
+func (l *listener) couldBePlace(h Heard) bool {
+	if !hasLetters(l.text) || len(l.words) == 0 || courteous(l.words) {
+		return false
+	}
+	if _, known := yesOrNo(l.words); known && len(l.words) <= 2 {
+		return false
+	}
+	told := len(h.Readings) > 0
+	for _, r := range h.Readings {
+		told = told && slices.Contains([]string{"stung", "stings", "allergic", "age_h", "height_m", "crowd", "name"}, r.Field)
+	}
+	if !told {
+		return true
+	}
+	for i := range l.words {
+		if l.proper(i) && !coveredBy(h.Readings, l.words[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+func coveredBy(rs []Reading, t token) bool {
+	return slices.ContainsFunc(rs, func(r Reading) bool { return r.Start <= t.start && t.end <= r.End })
+}
+
+// bareHeight reads a number without a unit: "about 10" is feet or metres by the setting.
+func (h Heard) bareHeight(l *listener) (Heard, bool) {
+	for i := range l.words {
+		q, ok := l.quantity(i)
+		if !ok {
+			continue
+		}
+		m := q.value * 0.3048
+		if l.setting.Metric {
+			m = q.value
+		}
+		f := said{field: "height_m", value: formatNumber(m), from: q.from, to: q.to}
+		if v, _ := l.metres(f); v == nil || q.to-q.from > len(l.words) {
+			return h, false
+		}
+		l.lay(&h, f)
+		return h, true
+	}
+	return h, false
+}
+
+// readName finds "I'm Gwen", "my name is Gwen", "soy Rosa", "Gwen here".
+func (l *listener) readName(h *Heard) {
+	for i := range l.words {
+		at := l.afterNamePhrase(i)
+		if at == 0 && i == 0 && len(l.words) > 1 && l.properName(0) && l.words[1].text == "here" {
+			l.setName(h, 0)
+			return
+		}
+		if at > 0 && at < len(l.words) && l.properName(at) {
+			l.setName(h, at)
+			return
+		}
+	}
+}
+
+func (l *listener) setName(h *Heard, at int) {
+	h.Answers.Name = titled(l.text[l.words[at].start:l.words[at].end])
+	h.Readings = append(h.Readings, l.reading("name", h.Answers.Name, at, at+1))
+}
+
+// afterNamePhrase is the token behind a phrase that gives a name and begins at i, 0 if none.
+func (l *listener) afterNamePhrase(i int) int {
+	for _, phrase := range namePhrases {
+		n := 0
+		for n < len(phrase) && i+n < len(l.words) && l.words[i+n].text == phrase[n] {
+			n++
+		}
+		if n == len(phrase) && i+n < len(l.words) {
+			return i + n
+		}
+	}
+	return 0
+}
+
+var namePhrases = [][]string{
+	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"},
+	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
+}
+
+// properName reports whether token i is a first name: a well-known one, or a word with a
+// capital that is no word of another sort. "I'm Scared" and "This is Main Street" are none.
+func (l *listener) properName(i int) bool {
+	t := &l.words[i]
+	if t.kind != aWord || l.is(i, "not_names") || l.is(i+1, "street") || l.is(i+1, "place_kind") {
+		return false
+	}
+	if grammar.sets["first_names"][t.text] {
+		return true
+	}
+	return t.capital && !l.shouting() && t.classes == nil && !ordinaryWord(t.text) && len(t.text) > 1
+}
+
+// bareName reads the name out of an answer to "what is your name?": one to three words,
+// none of which is another sort of word.
+func (l *listener) bareName() (string, span, bool) {
+	from, count := -1, 0
+	for i := range l.words {
+		t := &l.words[i]
+		switch {
+		case t.kind != aWord && t.kind != aNumber || l.is(i, "courtesy") || l.is(i, "polite"):
+			continue
+		case t.kind == aNumber || l.is(i, "not_names") || ordinaryWord(t.text) && !grammar.sets["first_names"][t.text]:
+			return "", span{}, false
+		}
+		if from < 0 {
+			from = i
+		}
+		count++
+	}
+	if count == 0 || count > 3 {
+		return "", span{}, false
+	}
+	t := l.words[from]
+	return titled(l.text[t.start:t.end]), span{t.start, t.end}, true
+}
+
+// titled writes a name as a name: GWEN and gwen become Gwen; O'Brien stays.
+func titled(name string) string {
+	name = cut(clean(name), 40)
+	if name != strings.ToUpper(name) && name != strings.ToLower(name) {
+		return name
+	}
+	first, size := utf8.DecodeRuneInString(name)
+	return string(unicode.ToUpper(first)) + strings.ToLower(name[size:])
+}
+
+// Courtesy reports whether text is nothing but thanks, an "ok" or a thumb; a name may
+// follow ("thanks Ada!").
+func Courtesy(text string) bool { return courteous(tokens(text)) }
+
+func courteous(ts []token) bool {
+	kind, strangers := false, 0
+	for _, t := range ts {
+		switch {
+		case t.kind == anEmoji:
+			kind = kind || grammar.sets["courtesy"][t.text]
+		case t.kind == aNumber:
+			return false
+		case t.kind != aWord:
+		case grammar.sets["courtesy"][t.text] || t.stretched && grammar.sets["courtesy"][squeeze(t.text)]:
+			kind = true
+		case grammar.sets["polite"][t.text]:
+		case kind && t.capital && grammar.words[t.text] == nil && !ordinaryWord(t.text):
+			strangers++
+		default:
+			return false
+		}
+	}
+	return kind && strangers <= 1
+}
+
+// ReadYesNo reads a yes or a no: "1", "2", "yes please", "sí", "not yet", a thumb.
+// known is false for anything else, "not sure" and "no one is allergic" among it.
+func ReadYesNo(text string) (yes, known bool) {
+	ts := knownTokens(text)
+	if words := plainWords(ts); words == "1" || words == "2" {
+		return words == "1", true
+	}
+	return yesOrNo(ts)
+}
+
+func yesOrNo(ts []token) (yes, known bool) {
+	from := 0
+	for from < len(ts) && (grammar.sets["hesitation"][ts[from].text] || ts[from].kind == aPause) {
+		from++
+	}
+	if from == len(ts) {
+		return false, false
+	}
+	if ts[from].kind == anEmoji {
+		return grammar.sets["thumbs_up"][ts[from].text], grammar.sets["thumbs_up"][ts[from].text] || grammar.sets["thumbs_down"][ts[from].text]
+	}
+	best := match{}
+	for _, m := range grammar.find("yesno", ts[from:]) {
+		if m.from == 0 && m.to > best.to {
+			best = m
+		}
+	}
+	if best.to == 0 || best.rule.value == "unknown" {
+		return false, false
+	}
+	rest := ts[from+best.to:]
+	if best.rule.weight < 2 && len(rest) > 0 && rest[0].kind == aWord && !courteous(rest) && !politely(rest) {
+		return false, false // "ok so there is a swarm", "si alguien viene"
+	}
+	return best.rule.value == "yes", true
+}
+
+func politely(ts []token) bool {
+	return !slices.ContainsFunc(ts, func(t token) bool {
+		return t.kind <= aNumber && !grammar.sets["polite"][t.text] && !grammar.sets["courtesy"][t.text]
+	})
+}

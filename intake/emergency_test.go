@@ -1,0 +1,135 @@
+package intake
+
+import "testing"
+
+// emergencies must all be heard. One missed is a broken promise (the hotline's first).
+var emergencies = []string{
+	// breathing
+	"my husband can't breathe", "cant breath", "he cant breathe after a bee sting", "CANT BREATHE!!!", "i cannot breath", "she is having trouble breathing",
+	"trouble breathing", "trouble breating", "hard to breathe", "its hard for him to breathe", "my son is wheezing", "shes gasping for air", "short of breath",
+	"shortness of breath after stings", "difficulty breathing", "he stopped breathing", "hes not breathing", "can’t breathe", "can t breathe", "heeelp cant breeeathe",
+	"she cnat breathe", "he can barely breathe", "he is choking", "no he cant breathe", "No. But she has trouble breathing", "nobody is allergic but my dad cant breathe",
+	"not sure but I think she cant breath right", "breathing is getting hard", "idk if he is breathing", "couldnt breathe", "no my wife has difficulty breathing",
+	// swelling
+	"throat closing", "his throat is closing up", "lips swelling", "my lips are swollen", "face is swollen", "her face swelled up like a balloon", "swollen tongue",
+	"tongue is swelling", "swelling of the face and neck", "throat feels tight", "her eyes are swollen shut and her lips too", "got stung on the lip and its swollen",
+	"my face is swelling up", "throat swolen", "my toungue is swelling", "cant swallow", "lump in my throat", "stung in the mouth", "stung inside her throat",
+	// collapse and the rest
+	"my daughter fainted", "he passed out", "she collapsed", "he collapsed after being stung", "unconscious", "hes unconcious", "not responding", "she is unresponsive",
+	"my wife lost consciousness", "anaphylaxis", "anaphylactic shock", "going into anaphlactic shock", "allergic reaction", "having a bad reaction to the sting",
+	"dizzy and throwing up after getting stung", "broke out in hives all over", "covered in hives", "we used his epipen", "need an ambulance", "feels faint", "call 911",
+	"kid got stung and is vomiting", "he wont wake up", "turning blue", "The bees stung my neighbor and she's on the ground not moving", "I feel dizzy", "I think im dying",
+	"breathing fine but her lips are swelling", "no wheezing but his face is swollen", "she can breathe but her throat is closing",
+	// Spanish
+	"no puede respirar", "no puedo respirar", "mi hijo no puede respirar bien", "le cuesta respirar", "se desmayó", "se desmayo mi esposa", "tiene la cara hinchada",
+	"se le hinchó la cara", "se le hincha la garganta", "la lengua hinchada", "labios hinchados", "se le cierra la garganta", "dificultad para respirar", "le falta el aire",
+	"está inconsciente", "perdió el conocimiento", "reacción alérgica", "shock anafiláctico", "no respira", "se está ahogando", "está mareada y vomitando", "necesito una ambulancia",
+	"tiene ronchas en todo el cuerpo", "no responde", "se desplomó", "se me cierra la garganta", "no pude respirar", "mi niña esta ahogandose", "No, pero mi mamá no puede respirar",
+	"tiene los ojos inchados", "le picó en la garganta", "llame al 911", "nadie es alergico pero le cuesta respirar",
+	// from a first measurement
+	"my grandpa got stung and now his tongue feels fat", "she says her chest is tight and shes dizzy", "he can't get any air", "my lips feel huge and tingly", "kid stung, lips turning blue",
+	"something is wrong he got stung and just dropped to the floor and wont answer", "having a hard time catching my breath", "her whole face blew up after the sting", "she has hives everywhere and is throwing up",
+	"he's wheezin real bad", "i think my throat is swelling shut", "my boyfriend blacked out", "he is having a siezure", "stung like 5 min ago now having trouble swalowing", "cant breth please hurry",
+	"she needs her epi pen", "he used an epipen already", "my daughters eyes are puffed up and she coughs and cant breathe good", "lost conciousness for a min", "my sons neck is swelling",
+	"mi papá se puso muy mal, casi no respira", "se le está hinchando la boca", "mi esposo no despierta", "le pico una abeja y se cayó, no reacciona", "siento que se me cierra la garganta",
+	"tiene la lengua hinchadísima", "no puede tragar", "está vomitando y mareado después de la picadura", "mi hermana se desmalló", "creo que es anafilaxia",
+	// from a second measurement
+	"my uncle's throat is getting really tight", "she got stung in the neck and can hardly get air", "dad is on the floor, not answering me", "stung and now everything is spinning and im about to pass out",
+	"his face is like twice the size", "her tongue is huge", "my kid has welts all over his body and is coughing a lot", "we think its anaphylaxsis", "he says he cant swallow his spit",
+	"she went pale and sweaty after the bee got her", "help my wife isnt breathin right", "passed out in the yard after stings", "there was a swarm and my neighbor collasped", "his breathing sounds funny",
+	"im having an alergic reaction", "baby is limp", "my husbands lips and eyes are swelling", "he fainted twice", "my chest hurts and I can't catch my breath", "someone is unconcious by the hive",
+	"mi hijo se está poniendo morado", "tiene el labio hinchado y le cuesta tragar", "mi abuela no puede respirar vien", "le dieron muchas picaduras y se desmayó", "mi esposo está en el suelo y no responde",
+	"se le inchó la cara y los ojos", "tengo la garganta cerrada", "necesitamos ambulancia ya", "me siento mareado después de los piquetes", "está convulsionando",
+	// looks like Latin, is not; invisible letters between
+	"саn't brеаthе", "can\u200bt breathe", "ＣＡＮＴ ＢＲＥＡＴＨＥ",
+}
+
+// calm texts must not raise the alarm.
+var calm = []string{
+	"nobody has trouble breathing", "no one has trouble breathing", "no trouble breathing", "breathing fine", "he is breathing fine", "she can breathe fine", "breathing is normal",
+	"the bees are swelling in number", "swollen ball", "there is a swollen ball of bees", "nobody fainted", "no one passed out", "nobody collapsed", "he isnt unconscious",
+	"no swelling of the face", "no face swelling", "no trouble breathing or swelling of the face", "without any trouble breathing", "she doesnt have trouble breathing", "not having trouble breathing",
+	"no one is having trouble breathing", "no signs of anaphylaxis", "the branch collapsed", "the hive collapsed", "a faint buzzing", "faint smell of honey",
+	"hives in the yard next door", "I keep hives", "my neighbor has hives in his yard", "got stung on the hand, it is swelling a little", "my hand is swollen", "arm swollen where he was stung",
+	"its at eye level", "about face height", "hello there", "There is a swarm on my tree", "nobody is hurt", "no she is fine", "she carries an epipen", "my wife is allergic",
+	"I am allergic to bees", "can't talk now, I'm at work", "i cant get close", "i cant reach it", "the bees are not moving", "they go in the mouth of the cave", "hole near my face of rock wall",
+	"the swarm is the size of my head", "it takes my breath away", "dont need an ambulance", "The bees went silent", "everyone is ok", "no allergic reactions", "nobody had a reaction",
+	"nadie tiene dificultad para respirar", "no tiene problemas para respirar", "respira bien", "puede respirar bien", "nadie se desmayó", "no se desmayó", "sin hinchazón en la cara",
+	"no hay nadie con dificultad para respirar", "están a la altura de la cara", "no necesito ambulancia", "mi mano está hinchada", "hay un enjambre en la rama", "la rama se desplomó",
+	"es alérgica a las abejas", "no le cuesta respirar", "el vecino no contesta", "1", "", "🐝",
+	"The bees dropped down to the ground", "my phone is not responding", "they are shaking the branch", "big face of the cliff has a hive", "he is fine, just a sore arm", "stung on the ankle, a bit of itching",
+	"its a pale yellow nest", "swarm went down into the chimney", "she got stung but no trouble breathing or anything", "nobody is hurt and no one is having a reaction", "can you talk? I cant move the car",
+	"grey ball in a tree", "i cant get close enough to see", "my finger is swollen from the sting", "the fence fell over", "We are not allergic", "the lips of the hole are dark", "does your husband keep hives?",
+	"the bees are all over the face of the building", "I'm in shock how many there are", "the ball is getting big and fat", "la rama se cayó al suelo", "tengo la mano hinchada", "ya no hay nadie mal",
+	"nadie se siente mal", "está muy alto y no alcanzo", "mi perro está bien", "el panal está muy grande", "no hay picados", "el vecino no está",
+}
+
+func TestEmergency(t *testing.T) {
+	for _, text := range emergencies {
+		if !Emergency(text) {
+			t.Errorf("missed: %q", text)
+		}
+		if got := Understand(text, quillbrook).Answers.Stung; got != "trouble_breathing" {
+			t.Errorf("Understand(%q): stung = %q", text, got)
+		}
+	}
+	for _, text := range calm {
+		if Emergency(text) {
+			t.Errorf("false alarm: %q", text)
+		}
+	}
+	t.Logf("%d emergencies, %d calm texts", len(emergencies), len(calm))
+}
+
+// TestEmergencyInALongText finds the sign wherever it stands.
+func TestEmergencyInALongText(t *testing.T) {
+	const story = "Hi, there is a big swarm on the fence by our pool and the kids are inside now. "
+	for _, text := range emergencies {
+		for _, whole := range []string{story + text, text + ". " + story, text + "\n" + story} {
+			if !Emergency(whole) {
+				t.Errorf("missed in a story: %q", whole)
+			}
+		}
+	}
+}
+
+// emergenciesUnseen were written after the phrases and are not to be tuned to.
+var emergenciesUnseen = []string{
+	"my co-worker got stung on the neck and his airway feels blocked", "she is turning grey and not making sense", "my wifes throat swelled, shes struggling to breathe", "it's hard to get a breath in",
+	"he's unconcsious", "I got stung and my heart is racing, I feel like im gonna black out", "her eyelids are swollen and she has a rash everywhere", "my dad can barely speak, his mouth is swelling",
+	"he just fell over after the sting and he's not waking up", "PLEASE HURRY CANT BREATHE", "tounge swelling up", "she feels like she will faint", "wheezing really bad after 3 stings",
+	"my friend had a seizure", "stung, feeling light-headed and nauseous and my throat itches", "my face and lips are tingling and puffy", "he is having an allergic reaction to the bees",
+	"mi madre respira con mucha dificultad", "creo que se va a desmayar", "le cuesta mucho respirar despues de la picadura", "mi niño tiene la cara toda hinchada", "se quedó sin aire",
+	"esta teniendo una reaccion muy fuerte", "no puede hablar y tiene la lengua hinchada", "perdio la conciencia",
+}
+
+// TestEmergencyUnseen is a measurement: all but a few must be heard without a phrase of
+// their own.
+// calmUnseen are the like for false alarms.
+var calmUnseen = []string{
+	"my dad is on the porch watching them", "the kids are on the ground floor", "my husband says theyre on the ground", "she says they are big and fat", "grey nest on the face of the barn", "my boy was stung on the knee but he is playing again",
+	"bees went over the house", "I am shaking the tree?", "hope nobody gets hurt", "we are all breathing easy now", "its on the neck of the drainpipe", "they went down the chimney", "please answer", "I will pass on that", "nobody fell ill",
+	"my mom said the swarm fell onto the lawn", "my throat is fine", "the mouth of the jar", "mi papá dice que están en el suelo", "el nido es grande y gris", "están en la boca del tubo", "mi hermana está en la casa", "a mi hija le picó en la mano y ya está jugando", "se cayó el panal", "no pasa nada, todos bien",
+}
+
+func TestEmergencyUnseen(t *testing.T) {
+	missed := 0
+	for _, text := range emergenciesUnseen {
+		if !Emergency(text) {
+			missed++
+			t.Logf("missed: %q", text)
+		}
+	}
+	t.Logf("%d of %d unseen emergencies missed", missed, len(emergenciesUnseen))
+	alarms := 0
+	for _, text := range calmUnseen {
+		if Emergency(text) {
+			alarms++
+			t.Logf("false alarm: %q", text)
+		}
+	}
+	t.Logf("%d of %d unseen calm texts raised the alarm", alarms, len(calmUnseen))
+	if missed > 3 {
+		t.Errorf("%d of %d unseen emergencies missed", missed, len(emergenciesUnseen))
+	}
+}

@@ -1,0 +1,416 @@
+package intake
+
+import (
+	"embed"
+	"fmt"
+	"io/fs"
+	"path"
+	"slices"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+)
+
+// What callers say, one file a language; en.toml explains the format. All languages are
+// compiled into one grammar, because people mix them.
+//
+//go:embed reading/*.toml
+var readingFiles embed.FS
+
+var grammar = mustLoadGrammar(readingFiles)
+
+// A class is a set of words that may stand at one spot of a phrase: "ball|clump|lump".
+type class int32
+
+// rule says what a phrase means: values of fields, or a word for one of the readers.
+type rule struct {
+	topic  string // field, "emergency", "command", …
+	value  string
+	weight int      // of two different values for a field the heavier wins
+	asked  Question // counts only when we wait on this question
+	shadow bool     // says nothing itself, and hides what it covers
+	lang   string
+}
+
+// phrases is the compiled grammar: a tree whose edges are classes.
+type phrases struct {
+	words    map[string][]class
+	classes  map[string]class // the text of a set of words -> its class
+	edges    map[edge]int32   // tree of phrases
+	any, gap []int32          // by node: the node behind one word, or behind up to three; 0 = none
+	rules    [][]int32        // by node: the rules that end there
+	rule     []rule
+	roots    map[string]int32 // topic group -> its tree
+	sets     map[string]map[string]bool
+	numbers  map[string]map[string]float64 // by language
+	fixes    map[string]string             // a misspelling's key -> the word meant
+	correct  map[string]bool               // every word of a set or a number word: nothing to mend
+	langs    []string
+}
+
+type edge struct {
+	node int32
+	by   class
+}
+
+type readingFile struct {
+	Sets    map[string]string
+	Numbers map[string]float64
+	Says    []saying
+}
+
+type saying struct {
+	Means   string
+	Weight  *int
+	Asked   string
+	Tree    string
+	Phrases string
+}
+
+func mustLoadGrammar(files fs.FS) *phrases {
+	g, err := loadGrammar(files)
+	if err != nil {
+		panic(err)
+	}
+	return g
+}
+
+func loadGrammar(files fs.FS) (*phrases, error) {
+	g := &phrases{
+		words: map[string][]class{}, classes: map[string]class{}, edges: map[edge]int32{},
+		any: []int32{0}, gap: []int32{0}, rules: [][]int32{nil}, roots: map[string]int32{},
+		sets: map[string]map[string]bool{}, numbers: map[string]map[string]float64{}, fixes: map[string]string{}, correct: map[string]bool{},
+	}
+	names, err := fs.Glob(files, "reading/*.toml")
+	if err != nil {
+		return nil, err
+	}
+	parsed := make([]readingFile, len(names))
+	for i, name := range names {
+		meta, err := toml.DecodeFS(files, name, &parsed[i])
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		if extra := meta.Undecoded(); len(extra) > 0 {
+			return nil, fmt.Errorf("%s: unknown key %s", name, extra[0])
+		}
+		lang := strings.TrimSuffix(path.Base(name), ".toml")
+		g.langs = append(g.langs, lang)
+		g.addSets(lang, parsed[i])
+	}
+	for i, name := range names {
+		for _, s := range parsed[i].Says {
+			if err := g.addSaying(g.langs[i], s); err != nil {
+				return nil, fmt.Errorf("%s: %q: %w", name, s.Means, err)
+			}
+		}
+	}
+	g.addFixes()
+	return g, nil
+}
+
+// addSets joins a language's sets to those of the same name in the others. The set also
+// exists for the language alone, as <name>.<language>.
+func (g *phrases) addSets(lang string, f readingFile) {
+	for name, list := range f.Sets {
+		for _, key := range []string{name, name + "." + lang} {
+			if g.sets[key] == nil {
+				g.sets[key] = map[string]bool{}
+			}
+			for _, w := range strings.Fields(list) {
+				g.sets[key][foldWord(w)] = true
+				g.correct[foldWord(w)] = true
+			}
+		}
+	}
+	g.numbers[lang] = map[string]float64{}
+	for w, v := range f.Numbers {
+		g.numbers[lang][foldWord(w)] = v
+		g.correct[foldWord(w)] = true
+	}
+}
+
+// foldWord folds one word of the grammar as a caller's word is folded.
+func foldWord(w string) string {
+	if ts := tokens(w); len(ts) == 1 {
+		return ts[0].text
+	}
+	return strings.ToLower(w)
+}
+
+func (g *phrases) addSaying(lang string, s saying) error {
+	var rules []int32
+	for _, m := range strings.Fields(s.Means) {
+		topic, value, _ := strings.Cut(m, "=")
+		r := rule{topic: topic, value: value, weight: 2, asked: Question(s.Asked), shadow: topic == "nothing", lang: lang}
+		if s.Weight != nil {
+			r.weight = *s.Weight
+		}
+		g.rule = append(g.rule, r)
+		rules = append(rules, int32(len(g.rule)-1))
+	}
+	if len(rules) == 0 {
+		return fmt.Errorf("means nothing")
+	}
+	root := g.root(s.Tree)
+	for line := range strings.Lines(s.Phrases) {
+		line, _, _ = strings.Cut(line, "#")
+		if strings.TrimSpace(line) == "" {
+			continue
+		}
+		if err := g.addPhrase(root, strings.Fields(line), rules); err != nil {
+			return fmt.Errorf("%s: %w", strings.TrimSpace(line), err)
+		}
+	}
+	return nil
+}
+
+// root is the first node of a tree; the emergency has its own, so that looking for it
+// alone is quick.
+func (g *phrases) root(tree string) int32 {
+	if _, ok := g.roots[tree]; !ok {
+		g.roots[tree] = g.newNode()
+	}
+	return g.roots[tree]
+}
+
+func (g *phrases) newNode() int32 {
+	g.any, g.gap, g.rules = append(g.any, 0), append(g.gap, 0), append(g.rules, nil)
+	return int32(len(g.rules) - 1)
+}
+
+// addPhrase adds a phrase from a node on; a part with "?" is tried with and without.
+func (g *phrases) addPhrase(node int32, parts []string, rules []int32) error {
+	if len(parts) == 0 {
+		g.rules[node] = append(g.rules[node], rules...)
+		return nil
+	}
+	part := parts[0]
+	if strings.HasSuffix(part, "?") {
+		if err := g.addPhrase(node, parts[1:], rules); err != nil {
+			return err
+		}
+		part = strings.TrimSuffix(part, "?")
+	}
+	var next int32
+	switch part {
+	case "_":
+		next = g.follow(&g.any, node)
+	case "...":
+		next = g.follow(&g.gap, node)
+	default:
+		c, err := g.classOf(part)
+		if err != nil {
+			return err
+		}
+		key := edge{node, c}
+		if g.edges[key] == 0 {
+			n := g.newNode()
+			g.edges[key] = n
+		}
+		next = g.edges[key]
+	}
+	return g.addPhrase(next, parts[1:], rules)
+}
+
+func (g *phrases) follow(list *[]int32, node int32) int32 {
+	if (*list)[node] == 0 {
+		n := g.newNode()
+		(*list)[node] = n
+	}
+	return (*list)[node]
+}
+
+// classOf is the class of "word", "one|other" or "<set>|word".
+func (g *phrases) classOf(part string) (class, error) {
+	if c, ok := g.classes[part]; ok {
+		return c, nil
+	}
+	var words []string
+	for _, w := range strings.Split(part, "|") {
+		if !strings.HasPrefix(w, "<") {
+			words = append(words, foldWord(w))
+			continue
+		}
+		set := g.sets[strings.Trim(w, "<>")]
+		if set == nil {
+			return 0, fmt.Errorf("no set %s", w)
+		}
+		for w := range set {
+			words = append(words, w)
+		}
+	}
+	c := class(len(g.classes) + 1)
+	g.classes[part] = c
+	for _, w := range words {
+		if !slices.Contains(g.words[w], c) {
+			g.words[w] = append(g.words[w], c)
+		}
+	}
+	return c, nil
+}
+
+// shortestFix is the length from which a word is taken for a misspelt one: shorter words
+// have too many neighbours.
+const shortestFix = 5
+
+// addFixes indexes every long word of the grammar by itself with one letter missing, which
+// finds one letter too many, too few, wrong or swapped (Damerau's four errors).
+func (g *phrases) addFixes() {
+	var all []string
+	for w := range g.words {
+		if len(w) >= shortestFix && !g.sets["plain"][w] {
+			all = append(all, w)
+		}
+	}
+	slices.Sort(all)
+	for _, w := range all {
+		for i := 0; i <= len(w); i++ {
+			key := w
+			if i < len(w) {
+				key = w[:i] + w[i+1:]
+			}
+			if _, taken := g.fixes[key]; !taken {
+				g.fixes[key] = w
+			}
+		}
+	}
+}
+
+// know tells each token what the grammar knows it as, mending a misspelling.
+func (g *phrases) know(ts []token) {
+	for i := range ts {
+		t := &ts[i]
+		if t.kind != aWord && t.kind != aNumber {
+			continue
+		}
+		t.classes = g.words[t.text]
+		if t.classes == nil && t.kind == aWord && !g.correct[t.text] {
+			if meant, ok := g.fix(*t); ok {
+				t.text, t.classes = meant, g.words[meant]
+			}
+		}
+	}
+}
+
+// fix finds the word that was meant. The first letter must be right: people rarely miss it,
+// and "house" is no "mouse".
+func (g *phrases) fix(t token) (string, bool) {
+	if t.stretched {
+		if w := squeeze(t.text); g.words[w] != nil {
+			return w, true
+		}
+	}
+	w := t.text
+	if len(w) < shortestFix || len(w) > 24 {
+		return "", false
+	}
+	var buf [24]byte
+	for i := len(w); i >= 1; i-- {
+		key := w
+		if i < len(w) {
+			key = string(append(append(buf[:0], w[:i]...), w[i+1:]...))
+		}
+		if meant, ok := g.fixes[key]; ok && meant[0] == w[0] && near(w, meant) {
+			return meant, true
+		}
+	}
+	return "", false
+}
+
+// squeeze writes every doubled letter once.
+func squeeze(w string) string {
+	var b []byte
+	for i := 0; i < len(w); i++ {
+		if i == 0 || w[i] != w[i-1] {
+			b = append(b, w[i])
+		}
+	}
+	return string(b)
+}
+
+// near reports whether one letter too many, too few, wrong or swapped turns a into b.
+func near(a, b string) bool {
+	for len(a) > 0 && len(b) > 0 && a[0] == b[0] {
+		a, b = a[1:], b[1:]
+	}
+	for len(a) > 0 && len(b) > 0 && a[len(a)-1] == b[len(b)-1] {
+		a, b = a[:len(a)-1], b[:len(b)-1]
+	}
+	return len(a) <= 1 && len(b) <= 1 || len(a) == 2 && len(b) == 2 && a[0] == b[1] && a[1] == b[0]
+}
+
+// match is a phrase found: tokens[from:to] are what rule says.
+type match struct {
+	rule     *rule
+	from, to int
+}
+
+// find returns every phrase of a tree in ts, whichever way it fits.
+func (g *phrases) find(tree string, ts []token) []match {
+	root := g.roots[tree]
+	if root == 0 {
+		return nil
+	}
+	var out []match
+	for i := range ts {
+		if ts[i].classes != nil {
+			g.walk(root, ts, i, i, &out)
+		}
+	}
+	return out
+}
+
+func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {
+	for _, r := range g.rules[node] {
+		*out = append(*out, match{&g.rule[r], from, at})
+	}
+	if n := g.gap[node]; n != 0 {
+		g.jump(n, ts, from, at, out)
+	}
+	for at < len(ts) {
+		t := &ts[at]
+		for _, c := range t.classes {
+			if n := g.edges[edge{node, c}]; n != 0 {
+				g.walk(n, ts, from, at+1, out)
+			}
+		}
+		if n := g.any[node]; n != 0 && (t.kind == aWord || t.kind == aNumber) && !g.sets["attached"][t.text] && !g.sets["nearby"][t.text] {
+			g.walk(n, ts, from, at+1, out)
+		}
+		if at == from || !g.skippable(t) {
+			return
+		}
+		at++
+	}
+}
+
+// jump goes on behind a gap of at most three words, which holds no "not": "throat is
+// starting to swell" but not "throat is not swollen".
+func (g *phrases) jump(node int32, ts []token, from, at int, out *[]match) {
+	for words := 0; words <= 3 && at < len(ts); at++ {
+		for _, c := range ts[at].classes {
+			if n := g.edges[edge{node, c}]; n != 0 {
+				g.walk(n, ts, from, at+1, out)
+			}
+		}
+		t := &ts[at]
+		if t.kind == anEnd || g.sets["negators"][t.text] {
+			return
+		}
+		if t.kind == aWord || t.kind == aNumber {
+			words++
+		}
+	}
+}
+
+// skippable are the small words and signs that may stand inside any phrase.
+func (g *phrases) skippable(t *token) bool {
+	switch t.kind {
+	case aPause, anEmoji:
+		return true
+	case aMark:
+		return t.text == "-" || t.text == ":"
+	}
+	return t.kind == aWord && g.sets["articles"][t.text]
+}

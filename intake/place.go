@@ -1,0 +1,237 @@
+package intake
+
+import (
+	"math"
+	"strings"
+	"unicode"
+)
+
+// ReadPlace reads where something is, without asking anybody: coordinates ("42.44, -76.50",
+// 42°26'38"N 76°30'7"W, geo:), Plus Codes, map links, and, as words at the hotline's
+// centre, street addresses, crossings and places with a name. A shortened link holds no
+// place and is not followed. (0,0), and latitude and longitude the wrong way round, are
+// refused. The point may lie outside the area served: see Heard.Outside.
+func ReadPlace(text string, s Setting) (Place, bool) {
+	p, _, ok := listen(text, s).place()
+	return p, ok
+}
+
+// span is a piece of the text, in bytes.
+type span struct{ start, end int }
+
+// place finds the first place in the text, the most exact kinds first.
+func (l *listener) place() (Place, span, bool) {
+	for _, find := range []func(string, Setting) (Place, span, bool){findLink, findPlusCode, findDegrees, findDecimal} {
+		if p, at, ok := find(l.text, l.setting); ok && plausible(p, l.setting) {
+			if p.Text == "" {
+				p.Text = clean(l.text[at.start:at.end])
+			}
+			return p, at, true
+		}
+	}
+	if from, to, ok := l.address(); ok {
+		at := span{l.words[from].start, l.words[to-1].end}
+		return inWords(l.text[at.start:at.end], l.setting), at, true
+	}
+	return Place{}, span{}, false
+}
+
+// longestPlace bounds the words kept of a place, in bytes.
+const longestPlace = 240
+
+// inWords is a place of which we know only the words: its point is the hotline's centre.
+func inWords(words string, s Setting) Place {
+	words = clean(words)
+	if len(words) > longestPlace {
+		words = clean(words[:longestPlace])
+	}
+	return Place{Lat: s.Center.Lat, Lon: s.Center.Lon, Text: words, PrecisionM: math.Max(InWordsOnly, s.RadiusKm*1000)}
+}
+
+// plausible refuses what is no place on earth, the null island of broken phones, and a
+// pair that makes sense only when swapped.
+func plausible(p Place, s Setting) bool {
+	if math.Abs(p.Lat) > 90 || math.Abs(p.Lon) > 180 || math.IsNaN(p.Lat+p.Lon) || math.Abs(p.Lat) < 0.01 && math.Abs(p.Lon) < 0.01 {
+		return false
+	}
+	swapped := Place{Lat: p.Lon, Lon: p.Lat}
+	return !(outside(p, s) && math.Abs(p.Lon) <= 90 && !outside(swapped, s))
+}
+
+func outside(p Place, s Setting) bool {
+	return s.RadiusKm > 0 && p.PrecisionM < InWordsOnly && kilometres(p, s.Center) > s.RadiusKm
+}
+
+// kilometres is the great-circle distance (haversine, mean earth radius 6371.0088 km, IUGG).
+func kilometres(a, b Place) float64 {
+	rad := math.Pi / 180
+	dLat, dLon := (b.Lat-a.Lat)*rad, (b.Lon-a.Lon)*rad
+	h := math.Pow(math.Sin(dLat/2), 2) + math.Cos(a.Lat*rad)*math.Cos(b.Lat*rad)*math.Pow(math.Sin(dLon/2), 2)
+	return 2 * 6371.0088 * math.Asin(math.Min(1, math.Sqrt(h)))
+}
+
+// address finds a street with or without a number, a crossing, or a place with a name, as
+// tokens[from:to].
+func (l *listener) address() (from, to int, ok bool) {
+	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.crossing, l.namedPlace, l.streetOnly} {
+		for i := range l.words {
+			if from, to, ok := find(i); ok {
+				return from, to, true
+			}
+		}
+	}
+	return 0, 0, false
+}
+
+// proper reports whether token i can be part of a name: written with a capital, or a word
+// that the grammar does not know. In a text all in capitals, capitals say nothing.
+func (l *listener) proper(i int) bool {
+	if i < 0 || i >= len(l.words) || l.words[i].kind != aWord {
+		return false
+	}
+	t := &l.words[i]
+	ordinary := t.classes != nil || len(t.text) < 3 || ordinaryWord(t.text)
+	return !ordinary || t.capital && !l.shouting() && !grammar.sets["articles"][t.text] && !grammar.sets["small"][t.text]
+}
+
+func ordinaryWord(w string) bool {
+	for _, set := range []string{"plain", "evidence", "not_names", "nearby", "attached", "small"} {
+		if grammar.sets[set][w] {
+			return true
+		}
+	}
+	return false
+}
+
+func (l *listener) shouting() bool {
+	capitals, letters := 0, 0
+	for _, r := range l.text {
+		if unicode.IsUpper(r) {
+			capitals++
+		}
+		if unicode.IsLetter(r) {
+			letters++
+		}
+	}
+	return capitals*2 > letters && letters > 6
+}
+
+// numberedStreet reads "14 Mill Ln", "212 N Aurora Street", "1250 5th Ave", "1200 Route 13".
+func (l *listener) numberedStreet(i int) (int, int, bool) {
+	if l.words[i].kind != aNumber || l.words[i].decimals > 0 || l.words[i].number < 1 {
+		return 0, 0, false
+	}
+	j := i + 1
+	for l.is(j, "compass") {
+		j++
+	}
+	if l.is(j, "street") && j+1 < len(l.words) && l.words[j+1].kind == aNumber && !l.is(j+2, "unit_ft") {
+		return i, j + 2, true
+	}
+	for n := 0; n < 3 && j < len(l.words); n++ {
+		t := &l.words[j]
+		if t.kind == aNumber && j+1 < len(l.words) && l.words[j+1].glued {
+			j++ // "5th"
+		} else if t.kind != aWord || l.is(j, "unit_ft") || l.is(j, "unit_m") || l.is(j, "small") || l.is(j, "bees") || l.is(j, "unit_min") || l.is(j, "unit_h") || l.is(j, "unit_day") {
+			return 0, 0, false
+		}
+		j++
+		if l.is(j, "street") {
+			return i, l.withCompass(j + 1), true
+		}
+	}
+	return 0, 0, false
+}
+
+func (l *listener) withCompass(to int) int {
+	if l.is(to, "compass") {
+		return to + 1
+	}
+	return to
+}
+
+// streetFirst reads "calle Robles 12", "av. 5 de Mayo 33".
+func (l *listener) streetFirst(i int) (int, int, bool) {
+	if !grammar.sets["street.es"][l.words[i].text] {
+		return 0, 0, false
+	}
+	j := i + 1
+	if j < len(l.words) && l.words[j].text == "." {
+		j++
+	}
+	for n := 0; n < 5 && j < len(l.words); n, j = n+1, j+1 {
+		t := &l.words[j]
+		if n > 0 && t.kind == aNumber && t.decimals == 0 && !(j+1 < len(l.words) && l.words[j+1].text == "de") {
+			return i, j + 1, true
+		}
+		if t.kind == anEnd || t.kind == aPause && n == 0 || l.is(j, "bees") {
+			break
+		}
+	}
+	if l.proper(i + 1) {
+		return i, l.properRun(i+1, 3), true
+	}
+	return 0, 0, false
+}
+
+// properRun is the end of the run of name words that starts at i.
+func (l *listener) properRun(i, most int) int {
+	to := i
+	for to < i+most && l.proper(to) {
+		to++
+	}
+	return to
+}
+
+// crossing reads "corner of Oak and Mill", "esquina de Robles y Norte".
+func (l *listener) crossing(i int) (int, int, bool) {
+	if !l.is(i, "corner") || i+3 >= len(l.words) || l.words[i+1].text != "of" && l.words[i+1].text != "de" && l.words[i+1].text != "con" {
+		return 0, 0, false
+	}
+	joined := false
+	j := i + 2
+	for ; j < len(l.words) && j < i+9; j++ {
+		t := &l.words[j]
+		if t.text == "and" || t.text == "y" || t.text == "con" {
+			joined = true
+			continue
+		}
+		if t.kind != aWord && t.kind != aNumber || joined && !l.proper(j) && !l.is(j, "street") && t.kind != aNumber && j > i+5 {
+			break
+		}
+	}
+	return i, j, joined && j > i+4
+}
+
+// namedPlace reads "Stewart Park", "parque Benito Juárez"; "the park" has no name.
+func (l *listener) namedPlace(i int) (int, int, bool) {
+	if !l.is(i, "place_kind") {
+		return 0, 0, false
+	}
+	from := i
+	for from > 0 && i-from < 3 && l.proper(from-1) && !l.is(from-1, "place_kind") {
+		from--
+	}
+	if from < i && grammar.sets["place_kind.en"][l.words[i].text] {
+		return from, i + 1, true
+	}
+	if to := l.properRun(i+1, 3); to > i+1 && grammar.sets["place_kind.es"][l.words[i].text] {
+		return i, to, true
+	}
+	return 0, 0, false
+}
+
+// streetOnly reads a street without a number: "Mill Ln", "on main street".
+func (l *listener) streetOnly(i int) (int, int, bool) {
+	if !l.is(i, "street") || i == 0 || grammar.sets["street_words"][l.words[i].text] && !l.words[i].capital {
+		return 0, 0, false
+	}
+	from := i
+	for from > 0 && i-from < 2 && l.proper(from-1) {
+		from--
+	}
+	return from, l.withCompass(i + 1), from < i
+}
+
+// words reports whether the text holds anything that could be words of a place.
+func hasLetters(text string) bool { return strings.ContainsFunc(text, unicode.IsLetter) }

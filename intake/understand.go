@@ -1,0 +1,388 @@
+package intake
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Setting is what a reader must know besides the text.
+type Setting struct {
+	Language string    // the talk's language, "en", "es"; all are tried, this one decides what is ambiguous
+	At       time.Time // the hotline's local clock
+	Center   Place     // the hotline's centre
+	RadiusKm float64   // the area served, kilometres around Center; 0 = anywhere
+	Metric   bool      // a height without a unit is in metres, not feet
+	Waiting  Question  // the question we wait on, "" if none
+}
+
+// Reading is one thing that was read: which field of Answers, which value, from which bytes.
+type Reading struct {
+	Field, Value string
+	Start, End   int // text[Start:End] said it
+}
+
+// Heard is what a text told.
+type Heard struct {
+	Answers  Answers   // everything that was read; always valid
+	Readings []Reading // in the order of the text
+	NotSure  bool      // "not sure", "no idea", "no sé"
+	Outside  bool      // a place was read that lies outside the area served
+}
+
+// Understand reads free text: several answers at once, in any language of the grammar, with
+// the misspellings that people make. It never fails; a text that tells nothing gives empty
+// Answers. In the light of s.Waiting short words count too ("mine", "higher").
+func Understand(text string, s Setting) Heard {
+	return read(listen(text, s))
+}
+
+// listener is a text being read.
+type listener struct {
+	text    string
+	setting Setting
+	words   []token
+	numbers map[string]float64 // number words of the text's language
+	matches []match
+}
+
+func listen(text string, s Setting) *listener {
+	l := &listener{text: text, setting: s, words: tokens(text)}
+	grammar.know(l.words)
+	lang := s.Language
+	if guess := mostly(l.words); guess != "" {
+		lang = guess
+	}
+	if l.numbers = grammar.numbers[lang]; l.numbers == nil {
+		l.numbers = grammar.numbers["en"]
+	}
+	return l
+}
+
+// said is one value for one field, with the tokens that said it.
+type said struct {
+	field, value string
+	weight       int
+	from, to     int
+	number       float64
+}
+
+func read(l *listener) Heard {
+	var h Heard
+	place, span, placed := l.place()
+	if placed {
+		l.mask(span)
+	}
+	l.matches = grammar.find("", l.words)
+	all := l.phrases()
+	all = append(all, l.heights()...)
+	all = append(all, l.ages()...)
+	all = append(all, l.counts()...)
+	best := choose(all)
+	if size, ok := best["size"]; ok && best["crowd"].field == "" && !paper(best["shape"].value) {
+		// The size of a paper nest says nothing about how many live in it.
+		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
+	}
+	delete(best, "size")
+	for _, f := range sortedSaid(best) {
+		l.lay(&h, f)
+	}
+	if placed {
+		h.Answers.Place = &place
+		h.Outside = outside(place, l.setting)
+		h.Readings = append(h.Readings, Reading{"place", place.Text, span.start, span.end})
+	}
+	l.readName(&h)
+	if sign, ok := emergencySign(l.words); ok {
+		h.Answers.Stung = "trouble_breathing"
+		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "stung" })
+		h.Readings = append(h.Readings, l.reading("stung", "trouble_breathing", sign.from, sign.to))
+	}
+	slices.SortStableFunc(h.Readings, func(a, b Reading) int {
+		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
+	})
+	return h
+}
+
+func paper(shape string) bool { return shape == "paper_ball" || shape == "open_umbrella" }
+
+// mask hides the tokens of a place, so that "14 Mill Road" is no hazard.
+func (l *listener) mask(p span) {
+	for i := range l.words {
+		if t := &l.words[i]; t.start >= p.start && t.end <= p.end {
+			t.classes = nil
+		}
+	}
+}
+
+// phrases turns matches into what was said: hidden ones go, denied ones go or turn round,
+// places on which something hangs gain over those it is near to.
+func (l *listener) phrases() []said {
+	var out []said
+	for _, m := range l.matches {
+		r := m.rule
+		if r.shadow || r.asked != "" && r.asked != l.setting.Waiting || l.hidden(m) {
+			continue
+		}
+		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
+		if r.topic == "surface" {
+			if f.weight += l.attachment(m.from); f.weight < 0 {
+				continue
+			}
+		}
+		if l.denied(m.from) && !l.turn(&f) {
+			continue
+		}
+		if r.weight == 0 && l.doubtful(m) {
+			continue
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// hidden reports whether a longer phrase covers m: a shadow, or one for the same field.
+func (l *listener) hidden(m match) bool {
+	for _, o := range l.matches {
+		covers := o.from <= m.from && o.to >= m.to
+		if !covers || o.rule.asked != "" && o.rule.asked != l.setting.Waiting {
+			continue
+		}
+		longer := o.to-o.from > m.to-m.from
+		if o.rule.hides(m.rule) && (longer || o.to-o.from == m.to-m.from && o.rule.weight >= m.rule.weight) {
+			return true
+		}
+		if longer && o.rule.topic == m.rule.topic && o.rule.weight >= m.rule.weight && m.rule.topic != "hazards" {
+			return true
+		}
+	}
+	return false
+}
+
+// hides reports whether a shadow is cast on r: "nothing" on all, "nothing=shape" on a
+// field, "nothing=shape:hanging_cluster" on one of its values.
+func (shadow *rule) hides(r *rule) bool {
+	if !shadow.shadow {
+		return false
+	}
+	topic, value, one := strings.Cut(shadow.value, ":")
+	return topic == "" || topic == r.topic && (!one || value == r.value)
+}
+
+// aside is the weight of a surface that is only near the bees.
+const aside = -100
+
+// lengthEndsAt reports whether a length or "away" stands right before token i.
+func (l *listener) lengthEndsAt(i int) bool {
+	for _, set := range []string{"unit_ft", "unit_m", "unit_yd", "not_height"} {
+		if l.is(i-1, set) {
+			return true
+		}
+	}
+	return l.mark(i-1, "'")
+}
+
+// attachment weighs the word before a surface: "on the fence" is where it hangs, "near
+// the fence" is not.
+func (l *listener) attachment(from int) int {
+	for i := from - 1; i >= 0 && i >= from-4; i-- {
+		t := &l.words[i]
+		switch {
+		case t.kind == anEnd || t.kind == aPause:
+			return 0
+		case grammar.sets["nearby"][t.text], t.text == "front" && i > 0 && l.words[i-1].text == "in":
+			return aside
+		case l.is(i, "from") && l.lengthEndsAt(i):
+			return aside // "30 feet from the door"
+		case grammar.sets["attached"][t.text]:
+			return 1
+		}
+	}
+	return 0
+}
+
+// denied reports whether a "not" stands before token at, in its clause and near enough. In
+// "not sure" and "no idea" it belongs to the doubt, and a "No" that answers a question
+// ("No they are on a branch") denies nothing that follows.
+func (l *listener) denied(at int) bool {
+	reach := 4
+	for i := at - 1; i >= 0 && reach > 0; i-- {
+		t := &l.words[i]
+		if t.kind == anEnd || t.kind == aPause || grammar.sets["but"][t.text] {
+			return false
+		}
+		if t.text == "or" || t.text == "nor" || t.text == "ni" || t.text == "o" {
+			reach += 4
+		}
+		if grammar.sets["negators"][t.text] {
+			return !l.negatesElsewhere(i)
+		}
+		if !grammar.sets["articles"][t.text] {
+			reach--
+		}
+	}
+	return false
+}
+
+func (l *listener) negatesElsewhere(i int) bool {
+	for _, m := range l.matches {
+		if m.rule.topic == "notsure" && m.from <= i && i < m.to {
+			return true
+		}
+	}
+	if l.words[i].text != "no" || i+1 >= len(l.words) {
+		return false
+	}
+	return (i == 0 || l.words[i-1].kind == anEnd) && grammar.sets["answers_no"][l.words[i+1].text]
+}
+
+// turn makes the opposite of a denied statement where there is one.
+func (l *listener) turn(f *said) bool {
+	switch f.field + "=" + f.value {
+	case "stung=someone":
+		f.value = "none"
+	case "stung=none", "allergic=no", "notsure=yes", "owner=no", "allergic=unknown":
+		// The phrase holds its own "no".
+	case "allergic=yes":
+		f.value = "no"
+	case "owner=yes":
+		f.value = "no"
+		return f.weight > 4
+	case "height_m=1.7":
+		f.value = "2.7"
+	case "height_m=2.7", "shape=no_nest", "entry=no_hole":
+	default:
+		return false
+	}
+	return true
+}
+
+// doubtful reports whether a mere name stands in an "or" or an "if": "bees or wasps?".
+func (l *listener) doubtful(m match) bool {
+	for _, i := range []int{m.from - 1, m.from - 2, m.to} {
+		if i < 0 || i >= len(l.words) {
+			continue
+		}
+		switch l.words[i].text {
+		case "or", "if", "o", "si", "versus", "vs":
+			return true
+		}
+	}
+	return false
+}
+
+// choose takes for each field the heaviest statement, then the longest, then the first. Of
+// hazards, which add up, each kind is a field of its own here.
+func choose(all []said) map[string]said {
+	best := map[string]said{}
+	for _, f := range all {
+		key := f.field
+		if key == "hazards" || key == "access" {
+			key += " " + f.value + strconv.Itoa(f.from*b2i(key == "access"))
+		}
+		old, there := best[key]
+		if !there || heavier(f, old) {
+			best[key] = f
+		}
+	}
+	return best
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func heavier(f, old said) bool {
+	c := cmp.Or(cmp.Compare(f.weight, old.weight), cmp.Compare(f.to-f.from, old.to-old.from), cmp.Compare(old.from, f.from), cmp.Compare(old.value, f.value))
+	return c > 0
+}
+
+func sortedSaid(best map[string]said) []said {
+	out := make([]said, 0, len(best))
+	for _, f := range best {
+		out = append(out, f)
+	}
+	slices.SortFunc(out, func(a, b said) int {
+		return cmp.Or(cmp.Compare(a.from, b.from), cmp.Compare(a.field, b.field), cmp.Compare(a.value, b.value))
+	})
+	return out
+}
+
+// lay writes a statement into the answers.
+func (l *listener) lay(h *Heard, f said) {
+	a := &h.Answers
+	value := f.value
+	switch f.field {
+	case "body":
+		a.Body = value
+	case "shape":
+		a.Shape = value
+	case "surface":
+		a.Surface = value
+	case "crowd":
+		a.Crowd = value
+	case "stung":
+		a.Stung = value
+	case "allergic":
+		a.Allergic = value
+	case "owner":
+		a.Owner = value
+	case "entry":
+		a.Entry = value
+	case "hazards":
+		*a = a.WithHazards(value)
+	case "height_m":
+		a.HeightM, value = l.metres(f)
+	case "age_h":
+		a.AgeH, value = l.hours(f)
+	case "stings":
+		if n, err := strconv.Atoi(value); err == nil && n <= 100000 {
+			a.Stings = &n
+		}
+	case "access":
+		value = l.clause(f)
+		if !strings.Contains(a.Access, value) {
+			a.Access = strings.TrimPrefix(a.Access+", "+value, ", ")
+		}
+	case "notsure":
+		h.NotSure = true
+		return
+	default:
+		return
+	}
+	h.Readings = append(h.Readings, l.reading(f.field, value, f.from, f.to))
+	if f.field == "stings" && a.Stung == "" && value != "0" {
+		a.Stung = "someone"
+	}
+}
+
+func (l *listener) reading(field, value string, from, to int) Reading {
+	return Reading{Field: field, Value: value, Start: l.words[from].start, End: l.words[to-1].end}
+}
+
+// clause is what the caller wrote around a statement, from stop to stop: "side gate, dog".
+func (l *listener) clause(f said) string {
+	const longest = 120
+	from, to := f.from, f.to
+	for from > 0 && l.words[from-1].kind != anEnd && l.words[from-1].kind != aPause {
+		from--
+	}
+	for to < len(l.words) && l.words[to].kind != anEnd && l.words[to].kind != aPause {
+		to++
+	}
+	start, end := l.words[from].start, l.words[to-1].end
+	if end-start > longest {
+		start, end = l.words[f.from].start, l.words[f.to-1].end
+	}
+	return clean(l.text[start:end])
+}
+
+// clean is a piece of a caller's text in one line of valid UTF-8.
+func clean(s string) string {
+	return strings.Join(strings.Fields(strings.ToValidUTF8(s, "")), " ")
+}

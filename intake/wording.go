@@ -1,0 +1,108 @@
+package intake
+
+import (
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+	"slices"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+	"github.com/nicksnyder/go-i18n/v2/i18n"
+	"golang.org/x/text/language"
+)
+
+// The words people read. The rules:
+//
+//   - Second person, one thing asked at a time, the danger before the courtesy.
+//   - A text is written once, correctly, accents and all. On SMS the letters that the GSM
+//     alphabet lacks are replaced at the last moment (á becomes a), so that one segment
+//     holds 160 of them and not 70.
+//   - A key may have a longer form for chat, <key>_chat; SMS always gets <key>.
+//   - To a caller say "swarm", never "call": that is the phone. Never a percentage.
+//   - Whoever must wait is told the clock time of the next news.
+//
+// A language is the set of files wording/*.<language>.toml: adding one is adding files.
+//
+//go:embed wording/*.toml
+var wordingFiles embed.FS
+
+var bundle, languages = mustLoadWording(wordingFiles)
+
+func mustLoadWording(files fs.FS) (*i18n.Bundle, []string) {
+	b := i18n.NewBundle(language.English)
+	b.RegisterUnmarshalFunc("toml", toml.Unmarshal)
+	names, err := fs.Glob(files, "wording/*.toml")
+	if err != nil {
+		panic(err)
+	}
+	var tags []string
+	for _, name := range names {
+		if _, err := b.LoadMessageFileFS(files, name); err != nil {
+			panic(fmt.Sprintf("%s: %v", name, err))
+		}
+		tag := strings.TrimPrefix(path.Ext(strings.TrimSuffix(name, ".toml")), ".")
+		if !slices.Contains(tags, tag) {
+			tags = append(tags, tag)
+		}
+	}
+	slices.Sort(tags)
+	return b, tags
+}
+
+// Languages returns the languages that have words, sorted: "en", "es".
+func Languages() []string { return slices.Clone(languages) }
+
+// Words says things in one language on one kind of channel.
+type Words struct {
+	Language string
+	Chat     bool // a channel with long texts and every letter
+}
+
+// Say returns the text of key with data filled in. A key that the language lacks is said
+// in English; one that nobody has is a mistake of ours and comes back in brackets, which a
+// test looks for.
+func (w Words) Say(key string, data map[string]any) string {
+	if w.Chat {
+		if s, ok := w.find(key+"_chat", data); ok {
+			return s
+		}
+	}
+	s, ok := w.find(key, data)
+	if !ok {
+		return "[" + key + "]"
+	}
+	if !w.Chat {
+		s = GSM(s)
+	}
+	return s
+}
+
+// Knows reports whether key has words in any language.
+func (w Words) Knows(key string) bool {
+	_, err := i18n.NewLocalizer(bundle, w.Language).Localize(&i18n.LocalizeConfig{MessageID: key})
+	var missing *i18n.MessageNotFoundErr
+	return !errors.As(err, &missing)
+}
+
+func (w Words) find(key string, data map[string]any) (string, bool) {
+	s, err := i18n.NewLocalizer(bundle, w.Language).Localize(&i18n.LocalizeConfig{
+		MessageID: key, TemplateData: data, PluralCount: data["Count"],
+	})
+	if s == "" && err != nil {
+		return "", false
+	}
+	return strings.TrimSpace(s), true
+}
+
+// gsm replaces what the GSM 03.38 alphabet (3GPP TS 23.038 section 6.2.1) lacks and our
+// words use. The letters é ñ ü ¿ ¡ are in it and stay.
+var gsm = strings.NewReplacer(
+	"á", "a", "í", "i", "ó", "o", "ú", "u", "Á", "A", "Í", "I", "Ó", "O", "Ú", "U", "ç", "c",
+	"’", "'", "‘", "'", "“", `"`, "”", `"`, "–", "-", "—", "-", "…", "...", "\u00a0", " ", "°", "", "•", "-",
+)
+
+// GSM returns s with the letters our words use brought into the SMS alphabet.
+func GSM(s string) string { return gsm.Replace(s) }

@@ -1,0 +1,205 @@
+package notify
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// Truth says whether a message is still worth sending: "" = yes, else the reason to drop it
+// ("stale", "superseded", "too_late"). It looks at the documents as they are at now.
+type Truth func(ctx context.Context, m Message, now time.Time) (drop string, err error)
+
+// Delivery sends what the outbox holds. Its fields are set once and then only read; any
+// number of loops may share one.
+type Delivery struct {
+	Outbox  Outbox
+	Senders map[Channel]Sender
+	Truth   Truth
+	// Undelivered tells the state that a message which was still worth sending will not
+	// arrive. It may be told twice of one message.
+	Undelivered func(ctx context.Context, m Message, reason string) error
+	Log         *slog.Logger  // nil = silent
+	Hold        time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
+	Batch       int           // messages in flight at once. 0 = 16
+}
+
+// The reasons to drop a message that Delivery itself knows of; Truth has its own.
+const (
+	dropStale    = "stale"     // NotAfter has passed
+	dropOptedOut = "opted_out" // its recipient wants no more
+	dropUnfunded = "unfunded"  // the day's money is spent
+	dropGaveUp   = "gave_up"   // tried as often as its class is worth
+	dropInDoubt  = "in_doubt"  // may have arrived already, and twice is worse than never
+)
+
+// lookAgain is the wait after trouble of our own: no sender for the channel, no reading of
+// the documents, no commit of a failure.
+const lookAgain = time.Minute
+
+// Step delivers one batch of channel: it leases what is due, and for each message asks
+// whether it is still true, sends it, and records how that ended. It returns how many the
+// provider took, and how long until there may be more to do (0 = now). The messages of a
+// batch stand in different lines, so they go out side by side; the next one of a line
+// steps forward only when the one before is recorded. now is the time by the outbox's
+// clock; ctx carries the deadline of the sends.
+func (d *Delivery) Step(ctx context.Context, channel Channel, now time.Time) (sent int, wait time.Duration, err error) {
+	leased, err := d.Outbox.Lease(ctx, channel, cmp.Or(d.Batch, 16), cmp.Or(d.Hold, time.Minute))
+	if err != nil {
+		return 0, 0, fmt.Errorf("lease messages of %s: %w", channel, err)
+	}
+	if len(leased.Items) == 0 {
+		return 0, leased.Wait, nil
+	}
+	var (
+		lines errgroup.Group
+		mu    sync.Mutex
+		errs  []error
+	)
+	for _, lease := range leased.Items {
+		lines.Go(func() error {
+			accepted, err := d.deliver(ctx, channel, lease, now)
+			mu.Lock()
+			defer mu.Unlock()
+			if accepted {
+				sent++
+			}
+			errs = append(errs, err)
+			return nil
+		})
+	}
+	_ = lines.Wait() // the errors of all are in errs
+	return sent, 0, errors.Join(errs...)
+}
+
+// deliver takes one leased message to its end.
+func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, now time.Time) (accepted bool, err error) {
+	done := Done{Lease: lease}
+	if done.Drop, err = d.notSent(ctx, lease, now); err != nil {
+		d.log().Warn("message cannot be checked", "message", lease.ID, "class", lease.Class, "error", err)
+		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
+	} else if done.Drop == "" {
+		done.Result = d.send(ctx, channel, lease)
+		done = judged(done)
+	}
+	return done.Result.End == Accepted, errors.Join(err, d.record(ctx, done))
+}
+
+// notSent returns why a leased message is not to be sent, "" when it is. A safety message
+// goes out even when its truth cannot be read.
+func (d *Delivery) notSent(ctx context.Context, lease Lease, now time.Time) (drop string, err error) {
+	switch {
+	case lease.State == OptedOut:
+		return dropOptedOut, nil
+	case lease.State == Unfunded && lease.Class != Safety:
+		return dropUnfunded, nil
+	case lease.State == LeftOpen && !mayRepeat(lease.Outgoing):
+		return dropInDoubt, nil
+	case !lease.NotAfter.IsZero() && !now.Before(lease.NotAfter):
+		return dropStale, nil
+	}
+	drop, err = d.Truth(ctx, lease.Message, now)
+	if err != nil && lease.Class == Safety {
+		return "", nil
+	}
+	return drop, err
+}
+
+// send hands the message to its channel's door.
+func (d *Delivery) send(ctx context.Context, channel Channel, lease Lease) Result {
+	sender := d.Senders[channel]
+	if sender == nil {
+		return Result{End: RetryLater, After: lookAgain, Reason: "no_sender"}
+	}
+	out := lease.Outgoing
+	if lease.State == LeftOpen && persistenceOf(out.Class).doubt == markRepeat {
+		out.Text = repeatMark + out.Text
+	}
+	return sender.Send(ctx, out)
+}
+
+// repeatMark stands before words that may have arrived once already. The two languages we
+// speak write it the same, but for one letter that nobody misses.
+const repeatMark = "(repeat) "
+
+// judged decides what the end of an attempt means for the message: off it goes, once more
+// later, or not at all.
+func judged(done Done) Done {
+	r, m := &done.Result, done.Lease.Outgoing
+	switch r.End {
+	case Accepted, Refused:
+		return done
+	case Ambiguous:
+		if !mayRepeat(m) {
+			done.Drop = dropInDoubt
+			return done
+		}
+	}
+	wait, giveUp := Backoff(m.Class, m.Attempt, r.After)
+	switch ours := r.Reason == "no_sender"; {
+	case r.Pause || ours: // not the message's fault: it costs no attempt
+		wait = max(wait, r.After)
+	case giveUp:
+		done.Drop = dropGaveUp
+		return done
+	}
+	r.After = spread(wait, m.ID, m.Attempt)
+	return done
+}
+
+// mayRepeat reports whether m may be sent when it may have arrived already. An edit in
+// place may always: the second one changes nothing.
+func mayRepeat(m Outgoing) bool {
+	return m.EditsProvider != "" || persistenceOf(m.Class).doubt != letItBe
+}
+
+// record tells the state of a failure and then the outbox of the end, in this order: a
+// crash between the two tells the state again, which knows that it was told. What happened
+// is recorded even when ctx has ended meanwhile.
+func (d *Delivery) record(ctx context.Context, done Done) error {
+	ctx = context.WithoutCancel(ctx)
+	m := done.Lease.Message
+	var failed error
+	if reason := failure(done); reason != "" {
+		if failed = d.Undelivered(ctx, m, reason); failed != nil {
+			failed = fmt.Errorf("report message %s as undelivered: %w", m.ID, failed)
+			done.Drop, done.Result = "", Result{End: RetryLater, After: lookAgain, Reason: "unreported"}
+		}
+	}
+	if done.Result.End != Accepted {
+		d.log().Info("message not sent", "message", m.ID, "class", m.Class, "to", m.To.Hint(),
+			"attempt", done.Lease.Attempt, "end", done.Result.End, "reason", done.Result.Reason, "drop", done.Drop)
+	}
+	if err := d.Outbox.Finish(ctx, done); err != nil {
+		return errors.Join(failed, fmt.Errorf("record the end of message %s: %w", m.ID, err))
+	}
+	return failed
+}
+
+// failure returns the reason when done means that a message still worth sending will not
+// arrive; "" when it was sent, will be tried again, is no longer worth sending, or may have
+// arrived.
+func failure(done Done) string {
+	switch {
+	case done.Drop == dropGaveUp:
+		return cmp.Or(done.Result.Reason, dropGaveUp)
+	case done.Drop == dropOptedOut, done.Drop == dropUnfunded:
+		return done.Drop
+	case done.Drop == "" && done.Result.End == Refused:
+		return cmp.Or(done.Result.Reason, string(Refused))
+	}
+	return ""
+}
+
+func (d *Delivery) log() *slog.Logger {
+	if d.Log == nil {
+		return slog.New(slog.DiscardHandler)
+	}
+	return d.Log
+}

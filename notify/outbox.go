@@ -1,0 +1,51 @@
+package notify
+
+import (
+	"context"
+	"time"
+)
+
+// Outbox is where committed messages wait for their turn.
+type Outbox interface {
+	// Lease takes up to max messages of channel (safety first) that may go out this
+	// instant and holds their lines for hold. The lease is the attempt intent: when it
+	// runs out unfinished, the message comes back as LeftOpen.
+	Lease(ctx context.Context, channel Channel, max int, hold time.Duration) (Leased, error)
+	// Finish records how a send ended: it removes the message, or puts it back for later,
+	// and lets the next one of its line step forward. A stale fence changes nothing but
+	// the provider id. An Ambiguous end without Drop leaves the attempt open: the message
+	// comes back as LeftOpen after Result.After. With Drop it is removed whatever the End.
+	Finish(ctx context.Context, done Done) error
+}
+
+// Leased is what a Lease call handed out.
+type Leased struct {
+	Items []Lease
+	Wait  time.Duration // when nothing was due: how long until something may be, at most
+}
+
+// Lease is one message in flight.
+type Lease struct {
+	Outgoing
+	Fence int64
+	State LeaseState
+	Since time.Time // when the earlier attempt began, with LeftOpen
+}
+
+// LeaseState says what to do with a leased message.
+type LeaseState string
+
+// The lease states.
+const (
+	Fresh    LeaseState = "fresh"     // send it
+	LeftOpen LeaseState = "left_open" // an earlier attempt began and nobody recorded its end
+	OptedOut LeaseState = "opted_out" // its recipient has opted out
+	Unfunded LeaseState = "unfunded"  // the day's money is spent; only safety goes out
+)
+
+// Done is the end of one attempt.
+type Done struct {
+	Lease  Lease
+	Result Result
+	Drop   string // when the message will not be sent (again): why ("stale", "opted_out", "superseded", "unfunded", "gave_up", "in_doubt")
+}
