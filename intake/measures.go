@@ -2,6 +2,7 @@ package intake
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -11,7 +12,6 @@ import (
 type quantity struct {
 	value    float64
 	from, to int // tokens
-	bare     bool
 }
 
 func (l *listener) is(i int, set string) bool {
@@ -43,6 +43,11 @@ func (l *listener) number(i int) (float64, int, bool) {
 		if ones, ok := l.numbers[l.words[next].text]; ok && ones < 10 && ones >= 1 {
 			v, next = v+ones, next+1
 		}
+	}
+	if l.is(next, "hundredfold") {
+		v, next = v*100, next+1
+	} else if l.is(next, "thousandfold") {
+		v, next = v*1000, next+1
 	}
 	if next < len(l.words) && (l.words[next].text == "of" || l.words[next].text == "de") {
 		next++ // "a couple of hours", "un par de horas"
@@ -258,7 +263,7 @@ func (l *listener) ages() []said {
 		if !ok {
 			continue
 		}
-		if l.pastDuration(i, to) {
+		if l.pastDuration(i, to) && !l.whenStung(i) {
 			out = append(out, said{field: "age_h", value: formatNumber(math.Min(h, 24*366)), weight: 5, from: i, to: to})
 		}
 		i = to - 1
@@ -321,6 +326,21 @@ func (l *listener) pastDuration(from, to int) bool {
 		return false
 	}
 	return !(from > 0 && (l.words[from-1].text == "tiene" || l.words[from-1].text == "every" || l.words[from-1].text == "cada"))
+}
+
+// whenStung reports whether a time that begins at i belongs to a sting: "I got stung this
+// morning" does not tell how long the bees have been there.
+func (l *listener) whenStung(i int) bool {
+	for _, m := range l.matches {
+		if m.rule.topic != "stung" || m.rule.value != "someone" || m.rule.asked != "" || m.to > i || i-m.to > 3 {
+			continue
+		}
+		clause := l.words[m.to:i]
+		if !slices.ContainsFunc(clause, func(t token) bool { return t.kind == anEnd || t.kind == aPause || grammar.sets["but"][t.text] }) {
+			return true
+		}
+	}
+	return false
 }
 
 // clock reads "since 2 pm", "desde las 10:30".

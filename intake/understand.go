@@ -66,7 +66,6 @@ type said struct {
 	field, value string
 	weight       int
 	from, to     int
-	number       float64
 }
 
 func read(l *listener) Heard {
@@ -127,6 +126,9 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
+		if r.topic == "age_h" && l.whenStung(m.from) {
+			continue
+		}
 		if r.topic == "surface" {
 			if f.weight += l.attachment(m.from); f.weight < 0 {
 				continue

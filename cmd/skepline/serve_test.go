@@ -543,13 +543,16 @@ func TestServeRace(t *testing.T) {
 	}
 	w.bring()
 
-	var taps sync.WaitGroup
+	var bodies []string // of everybody's tap, once all have their offer
 	for _, crew := range crews {
-		for i, p := range crew {
-			body := w.tap(p, w.data(w.chat(p, "Swarm"), "Take it"))
-			for again := range 2 {
-				taps.Go(func() { w.update(w.urls[(i+again)%2], body) })
-			}
+		for _, p := range crew {
+			bodies = append(bodies, w.tap(p, w.data(w.chat(p, "Swarm"), "Take it")))
+		}
+	}
+	var taps sync.WaitGroup
+	for i, body := range bodies {
+		for again := range 2 {
+			taps.Go(func() { w.update(w.urls[(i+again)%2], body) })
 		}
 	}
 	taps.Wait()
