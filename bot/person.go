@@ -34,6 +34,7 @@ type Talk struct {
 	Misses  int               `json:"misses,omitempty"`  // unreadable answers to Waiting
 	Nudged  bool              `json:"nudged,omitempty"`  // reminded once after silence
 	Unsaid  bool              `json:"unsaid,omitempty"`  // something was read from free words and not said back yet
+	Noted   intake.Answers    `json:"noted,omitzero"`    // what was said back so far
 	Choice  *Choice           `json:"choice,omitempty"`  // a numbered list they were sent
 	Pending string            `json:"pending,omitempty"` // a text that waits for "the same bees or new ones?"
 }

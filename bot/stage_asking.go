@@ -191,13 +191,8 @@ func (d *decision) whyHeld(c *Call) string {
 	return "unclear"
 }
 
-// ask puts question q to the caller, after what was read from their free words, so that
-// they can say that it is wrong.
+// ask puts question q to the caller.
 func (d *decision) ask(p *Person, c *Call, q intake.Question, noted string) {
-	if p.Talk.Unsaid && noted == "" {
-		noted = d.noted(c.Caller, c.Answers)
-	}
-	p.Talk.Unsaid = false
 	d.put(p, c, q, "ask_"+string(q), noted)
 }
 
@@ -213,6 +208,9 @@ func (d *decision) put(p *Person, c *Call, q intake.Question, key, noted string)
 	text := d.say(c.Caller, key, d.about(c, c.Caller))
 	if noted != "" {
 		text = noted + " " + text
+	} else if p.Talk.Unsaid && q != intake.AskStung {
+		text = d.noted(c, p.Talk.Noted, text)
+		p.Talk.Unsaid, p.Talk.Noted = false, c.Answers
 	}
 	m := d.send(c.Caller, notify.Question, text)
 	m.Buttons = d.optionButtons(c.Caller, q)
@@ -240,28 +238,34 @@ func (d *decision) optionButtons(p Party, q intake.Question) [][]notify.Button {
 	return rows
 }
 
-// noted says in a few words what was read from free text, so that it can be corrected
-// before it is relied on. Empty when nothing was read.
-func (d *decision) noted(p Party, a intake.Answers) string {
+// noted puts before a question what was read from free words, so that it can be corrected
+// before it is relied on: as much of it as leaves the whole one SMS, the weightiest first.
+// What was said back before is not said again.
+func (d *decision) noted(c *Call, before intake.Answers, question string) string {
+	a, p := c.Answers, c.Caller
 	var parts []string
-	add := func(key, value string) {
-		if value != "" && value != "unsure" && value != "other" && value != "unknown" {
+	add := func(key, value, old string) {
+		if value != old && value != "" && value != "unsure" && value != "other" && value != "unknown" {
 			parts = append(parts, d.say(p, "word_"+key+"_"+value, nil))
 		}
 	}
-	add("shape", a.Shape)
-	add("body", a.Body)
-	add("surface", a.Surface)
-	if a.HeightM != nil {
+	add("shape", a.Shape, before.Shape)
+	add("surface", a.Surface, before.Surface)
+	if a.HeightM != nil && before.HeightM == nil {
 		parts = append(parts, notify.HeightWords(words(p), *a.HeightM, d.Settings.Metric()))
 	}
+	add("body", a.Body, before.Body)
+	add("crowd", a.Crowd, before.Crowd)
 	if a.Stung == "none" || a.Stung == "someone" {
-		add("stung", a.Stung)
+		add("stung", a.Stung, before.Stung)
 	}
-	if len(parts) == 0 {
-		return ""
+	for n := len(parts); n > 0; n-- {
+		text := d.say(p, "noted", values{"What": strings.Join(parts[:n], ", ")}) + " " + question
+		if words(p).Chat || n == 1 || notify.Segments(text) == 1 {
+			return text
+		}
 	}
-	return d.say(p, "noted", values{"What": strings.Join(parts, ", ")})
+	return question
 }
 
 // answers reads a text as an answer to the question we wait on.
@@ -325,11 +329,8 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 		d.clear(c, "steward")
 	}
 	d.firstAid(c, before)
-	noted := ""
-	if len(heard.Readings) > 1 || q == "" {
-		noted = d.noted(c.Caller, heard.Answers)
-	}
-	d.proceed(p, c, noted)
+	p.Talk.Unsaid = p.Talk.Unsaid || len(heard.Readings) > 1 || q == "" && len(heard.Readings) > 0
+	d.proceed(p, c, "")
 }
 
 // tappedAnswer is a press on an answer's button, of the question we wait on or of an older

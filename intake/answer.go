@@ -298,7 +298,7 @@ func (l *listener) properName(i int) bool {
 	if grammar.sets["first_names"][t.text] {
 		return true
 	}
-	return t.capital && !l.shouting() && t.classes == nil && !ordinaryWord(t.text) && len(t.text) > 1
+	return t.capital && !l.shouting() && (t.mended || t.classes == nil && !ordinaryWord(t.text)) && len(t.text) > 1
 }
 
 // bareName reads the name out of an answer to "what is your name?": one to three words,

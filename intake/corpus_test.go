@@ -19,13 +19,13 @@ var quillbrook = Setting{
 }
 
 // TestCorpus counts the slots read right over the slots expected and those read without
-// being said. The floors are a little below what was measured; see DEVELOPERS.md for the
-// habit of writing tuned.txt and leaving unseen.txt alone.
+// being said. The floors are a little below what was measured; unseen.txt says at its top
+// what its number means.
 func TestCorpus(t *testing.T) {
 	for _, c := range []struct {
 		file  string
 		floor float64
-	}{{"tuned.txt", 0.97}, {"unseen.txt", 0.85}} {
+	}{{"tuned.txt", 0.97}, {"unseen.txt", 0.90}} {
 		t.Run(c.file, func(t *testing.T) {
 			right, all := 0, 0
 			for _, u := range utterances(t, c.file) {

@@ -19,6 +19,7 @@ type token struct {
 	decimals   int     // digits after the point
 	capital    bool    // its first letter was a capital
 	glued      bool    // nothing stood between it and the token before
+	mended     bool    // text is what was meant, not what was typed
 	stretched  bool    // a letter stood three times or more: "heeelp"
 	classes    []class // what the grammar knows it as
 }

@@ -142,7 +142,7 @@ func (l *listener) length(i int) (float64, int, bool) {
 		return q.value * 0.0254, n + 1, true
 	}
 	for _, u := range lengths {
-		if l.is(n, u.set) && (u.set != "unit_in" || l.words[n].text != "in" || false) {
+		if l.is(n, u.set) && (u.set != "unit_in" || l.words[n].text != "in") {
 			return l.andHalf(q.value*u.metres, u.metres, n+1)
 		}
 	}
@@ -475,10 +475,7 @@ func (l *listener) counts() []said {
 		switch {
 		case stung && l.is(n, "unit_times") && q.value <= 100000:
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
-		case (l.is(n, "bees") || l.is(n, "wasps") || l.is(n+1, "bees") && l.words[n].kind == aWord) && l.words[min(n, len(l.words)-1)].text != "swarm":
-			if word := l.words[min(n, len(l.words)-1)].text; word == "enjambre" || word == "them" {
-				break
-			}
+		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord:
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 5, from: i, to: min(n+1, len(l.words))})
 		case l.setting.Waiting == AskCrowd:
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 1, from: i, to: q.to})
@@ -486,6 +483,11 @@ func (l *listener) counts() []said {
 		i = q.to - 1
 	}
 	return out
+}
+
+// insects reports whether token i names insects one by one; a swarm is not counted in bees.
+func (l *listener) insects(i int) bool {
+	return (l.is(i, "bees") || l.is(i, "wasps")) && !l.is(i, "swarms")
 }
 
 func (l *listener) speaksOfStings() bool {

@@ -287,7 +287,7 @@ func (g *phrases) know(ts []token) {
 		t.classes = g.words[t.text]
 		if t.classes == nil && t.kind == aWord && !g.correct[t.text] {
 			if meant, ok := g.fix(*t); ok {
-				t.text, t.classes = meant, g.words[meant]
+				t.text, t.classes, t.mended = meant, g.words[meant], true
 			}
 		}
 	}

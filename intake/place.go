@@ -90,7 +90,7 @@ func (l *listener) proper(i int) bool {
 		return false
 	}
 	t := &l.words[i]
-	ordinary := t.classes != nil || len(t.text) < 3 || ordinaryWord(t.text)
+	ordinary := t.classes != nil && !(t.mended && t.capital) || len(t.text) < 3 || ordinaryWord(t.text)
 	return !ordinary || t.capital && !l.shouting() && !grammar.sets["articles"][t.text] && !grammar.sets["small"][t.text]
 }
 
@@ -233,5 +233,5 @@ func (l *listener) streetOnly(i int) (int, int, bool) {
 	return from, l.withCompass(i + 1), from < i
 }
 
-// words reports whether the text holds anything that could be words of a place.
+// hasLetters reports whether text holds anything that could be words of a place.
 func hasLetters(text string) bool { return strings.ContainsFunc(text, unicode.IsLetter) }

@@ -275,14 +275,17 @@ func (l *listener) doubtful(m match) bool {
 	return false
 }
 
-// choose takes for each field the heaviest statement, then the longest, then the first. Of
-// hazards, which add up, each kind is a field of its own here.
+// choose takes for each field the heaviest statement, then the longest, then the first.
+// Hazards and ways of access add up: each counts as a field of its own here.
 func choose(all []said) map[string]said {
 	best := map[string]said{}
 	for _, f := range all {
 		key := f.field
-		if key == "hazards" || key == "access" {
-			key += " " + f.value + strconv.Itoa(f.from*b2i(key == "access"))
+		switch f.field {
+		case "hazards":
+			key += " " + f.value
+		case "access":
+			key += " " + strconv.Itoa(f.from)
 		}
 		old, there := best[key]
 		if !there || heavier(f, old) {
@@ -290,13 +293,6 @@ func choose(all []said) map[string]said {
 		}
 	}
 	return best
-}
-
-func b2i(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 func heavier(f, old said) bool {
