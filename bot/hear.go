@@ -83,6 +83,10 @@ func (d *decision) obey(p *Person, cmd intake.Command, e Said) bool {
 	case intake.WordAgain:
 		return d.again(p)
 	case intake.WordGone:
+		if d.openCall(p) == nil && p.Catcher != "" {
+			cmd.Word = intake.WordFlown // "they left", from the one who went
+			return d.catcherWord(p, cmd, e.Text)
+		}
 		return d.gone(p, cmd)
 	case intake.WordJoin:
 		d.join(p, cmd.Rest)

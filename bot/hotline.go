@@ -7,8 +7,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"log/slog"
 	"math/rand/v2"
+	"sync"
 	"time"
 
 	"skepline/notify"
@@ -22,6 +24,10 @@ type Hotline struct {
 	Store    Store
 	Clock    Clock
 	Log      *slog.Logger
+
+	// queues let events that ran into each other over one call go one by one from then on;
+	// only other replicas are left to run into.
+	queues [64]sync.Mutex
 }
 
 // commitTries is how often an event is decided again after a conflict. A conflict means
@@ -32,21 +38,26 @@ const commitTries = 8
 // event returns the outcome of its first arrival. An error means that nothing was
 // acknowledged and that the event should come again.
 func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
-	payload := payloadOf(e)
-	lost := 0
+	payload, lost := payloadOf(e), false
 	for try := range commitTries {
-		outcome, err := h.hearOnce(ctx, e, payload)
+		outcome, over, err := h.hearOnce(ctx, e, payload)
 		switch {
 		case err == nil || ctx.Err() != nil:
 			return outcome, err
-		case !errors.Is(err, ErrConflict):
+		case errors.Is(err, ErrConflict):
+			if try == 0 {
+				queue := &h.queues[over]
+				queue.Lock()
+				defer queue.Unlock()
+			}
+		case lost:
+			return "", err
+		default:
 			// A lost connection says nothing about the commit. The same event once more is
 			// safe: if it was committed, its outcome comes back.
-			if lost++; lost > 1 {
-				return "", err
-			}
+			lost = true
 		}
-		// Full jitter, so that takers of one call do not march in step.
+		// Full jitter, so that replicas do not march in step.
 		pause := time.Duration(rand.Int64N(int64(2+6*try))+1) * time.Millisecond
 		if err := h.Clock.Sleep(ctx, pause); err != nil {
 			return "", err
@@ -55,7 +66,8 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 	return "", fmt.Errorf("event %s: %w after %d tries", kindOf(e), ErrConflict, commitTries)
 }
 
-func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (Outcome, error) {
+// hearOnce takes an event through once. over names the queue of the call it was about.
+func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcome Outcome, over int, err error) {
 	facts := Facts{Settings: h.Settings, Secret: h.Secrets[0], Event: e, Now: h.Clock.Now()}
 	person := ""
 	if from := sender(e); from != "" {
@@ -63,22 +75,39 @@ func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (Outcom
 	}
 	loaded, err := h.Store.Load(ctx, e.ID(), person, "")
 	if err != nil {
-		return "", fmt.Errorf("load for %s: %w", kindOf(e), err)
+		return "", 0, fmt.Errorf("load for %s: %w", kindOf(e), err)
 	}
 	if loaded.Seen {
-		return loaded.Outcome, nil
+		return loaded.Outcome, 0, nil
 	}
 	facts.add(loaded.Documents)
 	change, err := h.decide(ctx, facts)
 	if err != nil {
-		return "", err
+		return "", 0, err
 	}
 	change.Payload = payload
 	done, err := h.Store.Commit(ctx, change)
 	if err != nil {
-		return "", fmt.Errorf("commit %s: %w", kindOf(e), err)
+		return "", h.queueOf(change), fmt.Errorf("commit %s: %w", kindOf(e), err)
 	}
-	return done.Outcome, nil
+	if done.Mismatch {
+		h.Log.Error("two different events under one id", "kind", kindOf(e))
+	}
+	return done.Outcome, 0, nil
+}
+
+// queueOf returns the queue of the call that a change is about, or of whatever else it
+// writes.
+func (h *Hotline) queueOf(change Change) int {
+	id := string(change.Event)
+	for _, d := range change.Documents {
+		if id = d.Key.ID; d.Key.Kind == KindCall {
+			break
+		}
+	}
+	f := fnv.New32a()
+	f.Write([]byte(id))
+	return int(f.Sum32() % uint32(len(h.queues)))
 }
 
 // decide runs Decide, loading what it asks for, until it is content. Each round loads at

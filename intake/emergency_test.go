@@ -93,7 +93,9 @@ func TestEmergencyInALongText(t *testing.T) {
 	}
 }
 
-// emergenciesUnseen were written after the phrases and are not to be tuned to.
+// emergenciesUnseen were written after the phrases, in three batches of which the earlier two
+// have moved to the lists above. First runs, before anybody looked: 25 of 30, 26 of 30 and 23
+// of 25 heard. A new measure needs a new batch.
 var emergenciesUnseen = []string{
 	"my co-worker got stung on the neck and his airway feels blocked", "she is turning grey and not making sense", "my wifes throat swelled, shes struggling to breathe", "it's hard to get a breath in",
 	"he's unconcsious", "I got stung and my heart is racing, I feel like im gonna black out", "her eyelids are swollen and she has a rash everywhere", "my dad can barely speak, his mouth is swelling",
@@ -103,8 +105,7 @@ var emergenciesUnseen = []string{
 	"esta teniendo una reaccion muy fuerte", "no puede hablar y tiene la lengua hinchada", "perdio la conciencia",
 }
 
-// TestEmergencyUnseen is a measurement: all but a few must be heard without a phrase of
-// their own.
+// TestEmergencyUnseen keeps the last batch: a small miss here is a warning, more is a fault.
 // calmUnseen are the like for false alarms.
 var calmUnseen = []string{
 	"my dad is on the porch watching them", "the kids are on the ground floor", "my husband says theyre on the ground", "she says they are big and fat", "grey nest on the face of the barn", "my boy was stung on the knee but he is playing again",
@@ -129,7 +130,7 @@ func TestEmergencyUnseen(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d unseen calm texts raised the alarm", alarms, len(calmUnseen))
-	if missed > 3 {
+	if missed > 1 {
 		t.Errorf("%d of %d unseen emergencies missed", missed, len(emergenciesUnseen))
 	}
 }

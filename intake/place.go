@@ -24,7 +24,7 @@ func (l *listener) place() (Place, span, bool) {
 	for _, find := range []func(string, Setting) (Place, span, bool){findLink, findPlusCode, findDegrees, findDecimal} {
 		if p, at, ok := find(l.text, l.setting); ok && plausible(p, l.setting) {
 			if p.Text == "" {
-				p.Text = clean(l.text[at.start:at.end])
+				p.Text = l.pointWords(at)
 			}
 			return p, at, true
 		}
@@ -34,6 +34,18 @@ func (l *listener) place() (Place, span, bool) {
 		return inWords(l.text[at.start:at.end], l.setting), at, true
 	}
 	return Place{}, span{}, false
+}
+
+// pointWords are the words for a point: the address that came along, which a driver reads,
+// before the point as it was written; a link is no words.
+func (l *listener) pointWords(at span) string {
+	if from, to, ok := l.address(); ok && (l.words[from].start >= at.end || l.words[to-1].end <= at.start) {
+		return clean(l.text[l.words[from].start:l.words[to-1].end])
+	}
+	if written := clean(l.text[at.start:at.end]); !strings.Contains(written, "://") {
+		return written
+	}
+	return ""
 }
 
 // longestPlace bounds the words kept of a place, in bytes.

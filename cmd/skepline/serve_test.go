@@ -198,7 +198,7 @@ func TestServeRace(t *testing.T) {
 	var taps sync.WaitGroup
 	for i, body := range bodies {
 		for again := range 2 {
-			taps.Go(func() { w.update(w.urls[(i+again)%2], body) })
+			taps.Go(func() { w.update(w.urls[(i+again)%2], body, 5) })
 		}
 	}
 	taps.Wait()
@@ -241,7 +241,8 @@ func (w *town) tap(p standin.TelegramPerson, data string) string {
 		`"message":{"message_id":1,"date":1,"chat":{"id":%d,"type":"private"}}}}`, id, id, p.ID, p.Name, data, p.ID)
 }
 
-func (w *town) update(replica, body string) {
+// update brings an update; one that could not be taken is brought again, as Telegram does.
+func (w *town) update(replica, body string, again int) {
 	r, err := http.NewRequest(http.MethodPost, replica+"/telegram", strings.NewReader(body))
 	if err != nil {
 		w.Error(err)
@@ -254,6 +255,10 @@ func (w *town) update(replica, body string) {
 		return
 	}
 	_ = answer.Body.Close() // its status is all that counts
+	if answer.StatusCode == http.StatusServiceUnavailable && again > 0 {
+		w.update(replica, body, again-1)
+		return
+	}
 	if answer.StatusCode != http.StatusOK {
 		w.Errorf("a tap was answered with %d", answer.StatusCode)
 	}
