@@ -145,7 +145,7 @@ func (c *Call) openOffers() int {
 
 // heldBy reports whether catcher has the call.
 func (c *Call) heldBy(catcher string) bool {
-	return catcher != "" && c.Holder != nil && c.Holder.Catcher == catcher
+	return catcher != "" && c.Ended.IsZero() && c.Holder != nil && c.Holder.Catcher == catcher
 }
 
 // timer returns the call's timer for purpose, adding it when there is none.

@@ -202,7 +202,7 @@ func (d *decision) something(p *Person, e Said) {
 	}
 	heard := intake.Understand(e.Text, d.setting(p))
 	telling := len(heard.Readings) > 0 || len(e.Photos) > 0 || e.Pin != nil
-	if (p.Catcher != "" || d.Settings.IsSteward(p.Address)) && !telling {
+	if (p.Catcher != "" || d.Settings.IsSteward(p.Address)) && !describes(heard.Answers) {
 		d.idle(p, "unread_catcher", nil)
 		return
 	}
@@ -211,6 +211,12 @@ func (d *decision) something(p *Person, e Said) {
 		return
 	}
 	d.afterTheEnd(p, e, telling)
+}
+
+// describes reports whether a says what was seen: from people of the club nothing less
+// begins a report.
+func describes(a intake.Answers) bool {
+	return a.Shape != "" || a.Body != "" || a.Surface != "" || a.Crowd != ""
 }
 
 // sameBees is how long after a call's end a text may still be about it.

@@ -10,6 +10,7 @@ import (
 	"hash/fnv"
 	"log/slog"
 	"math/rand/v2"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -112,8 +113,15 @@ func (h *Hotline) queueOf(change Change) int {
 
 // decide runs Decide, loading what it asks for, until it is content. Each round loads at
 // least one thing more, so the loop ends.
-func (h *Hotline) decide(ctx context.Context, facts Facts) (Change, error) {
+func (h *Hotline) decide(ctx context.Context, facts Facts) (change Change, err error) {
 	const rounds = 12
+	// A fault of ours in one event must not take the others down with it.
+	defer func() {
+		if r := recover(); r != nil {
+			h.Log.Error("decide broke", "kind", kindOf(facts.Event), "fault", r, "stack", string(debug.Stack()))
+			change, err = Change{}, fmt.Errorf("decide %s: %v", kindOf(facts.Event), r)
+		}
+	}()
 	for range rounds {
 		change, need := Decide(facts)
 		if need.none() {

@@ -224,8 +224,8 @@ func (d *decision) nobody(c *Call) {
 		// A roster of one is not alarmed at itself.
 		except = PersonID(d.Secret, d.Roster[0].Address)
 	}
-	d.tellStewards("steward_thin", d.about(c, Party{}), except)
 	c.Promised = roundUp(d.Now.Add(stewardTime))
+	d.tellStewards("steward_thin", d.about(c, Party{}), except)
 	d.clear(c, "news")
 	d.set(c, "steward", c.Promised)
 	d.tell(c.Caller, notify.News, "nobody_yet", d.about(c, c.Caller))
@@ -239,10 +239,10 @@ func (d *decision) refer(c *Call) {
 	c.Referred = true
 	d.note(c, "referred")
 	d.clear(c, "news")
-	d.set(c, "lapse", d.Now.Add(lapseAfter))
+	c.Promised = roundUp(d.Now.Add(lapseAfter))
+	d.set(c, "lapse", c.Promised)
 	v := d.about(c, c.Caller)
 	v["Help"] = d.Settings.Refer(d.purpose(c))
-	v["By"] = d.clock(c.Caller, c.timer("lapse").At)
 	d.tell(c.Caller, notify.News, "referral", v)
 }
 
@@ -332,7 +332,11 @@ func (d *decision) askMeanwhile(p *Person, c *Call, noted string) {
 	}
 	if noted != "" || len(p.Talk.Asked) > 0 {
 		d.tellHolder(c)
-		d.tell(c.Caller, notify.News, "all_asked", d.about(c, c.Caller))
+		key := "all_asked"
+		if c.Holder != nil {
+			key = "all_asked_taken"
+		}
+		d.tell(c.Caller, notify.News, key, d.about(c, c.Caller))
 	}
 }
 
@@ -348,12 +352,19 @@ func (d *decision) update(p *Person, c *Call, noted string) {
 		return
 	}
 	d.refreshOffers(c)
-	d.tellHolder(c)
-	if p.Talk.Waiting == "" {
+	d.tellHolderSoon(c)
+	switch p.Talk.Waiting {
+	case "":
 		d.askMeanwhile(p, c, noted)
-		return
+	case askPhone:
+		m := d.tell(c.Caller, notify.News, "may_phone", d.about(c, c.Caller))
+		m.Buttons = d.answerButtons(c.Caller, askPhone)
+	case askArrived:
+		m := d.tell(c.Caller, notify.News, "has_arrived", d.about(c, c.Caller))
+		m.Buttons = d.answerButtons(c.Caller, askArrived)
+	default:
+		d.ask(p, c, p.Talk.Waiting, noted)
 	}
-	d.ask(p, c, p.Talk.Waiting, noted)
 }
 
 // refreshOffers changes the open offers in place, where the channel can, without a sound.

@@ -216,6 +216,11 @@ func (d *decision) answersHolder(p *Person, c *Call, e Said) bool {
 		p.Talk.Waiting = ""
 		return false
 	}
+	if heard := d.understand(p, e); len(heard.Readings) > 0 {
+		// "Yes, it is mine" answers the question before; only a bare yes is leave to phone.
+		d.hear(p, c, heard, "")
+		return true
+	}
 	if !known {
 		// Anything else is for the catcher; the question stays open.
 		return false
@@ -424,16 +429,32 @@ func (d *decision) tellHolder(c *Call) {
 	if h == nil || c.Stage != Taken {
 		return
 	}
-	p := d.personByID(c.Caller.Person)
 	more := d.whatIsNew(c)
-	if more == "" || p.Talk.Waiting != "" && !pressing(c) {
+	if more == "" {
 		return
 	}
+	d.clear(c, "tell")
 	v := d.about(c, h.Party)
 	v["What"] = more
 	c.Briefed = c.Answers
 	d.tell(h.Party, notify.Claim, "update_holder", v).Still = notify.Still{Call: c.ID, Holder: h.Catcher}
 }
+
+// tellHolderSoon gathers a caller's answers for the holder: at once when somebody was hurt or
+// could be, else when the last question is answered or the caller pauses.
+func (d *decision) tellHolderSoon(c *Call) {
+	if c.Holder == nil || c.Stage != Taken {
+		return
+	}
+	if pressing(c) {
+		d.tellHolder(c)
+		return
+	}
+	d.set(c, "tell", d.Now.Add(pauses))
+}
+
+// pauses is how long a caller is waited for before what they told goes to the holder.
+const pauses = 3 * time.Minute
 
 // pressing reports whether the holder must hear at once: somebody was hurt or could be.
 func pressing(c *Call) bool {

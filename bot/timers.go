@@ -51,6 +51,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.refer(c)
 	case "lapse":
 		d.lapse(c)
+	case "tell":
+		d.tellHolder(c)
 	case "eta":
 		d.late(c)
 		d.stuck(c)

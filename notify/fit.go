@@ -51,6 +51,10 @@ func Fit(c Catcher, card CatcherCard, needs Needs, now time.Time) (Reason, bool)
 	return why, why == ReasonFits
 }
 
+// roughly is how much a height may be over, in metres: callers guess, and "ten feet" is
+// three metres to everybody (judgement).
+const roughly = 0.3
+
 // Able checks what does not change by the hour: whether c could ever do it.
 func Able(c Catcher, needs Needs) (Reason, bool) {
 	switch {
@@ -58,9 +62,9 @@ func Able(c Catcher, needs Needs) (Reason, bool) {
 		return ReasonNotJoined, false
 	case needs.Cutout && !slices.Contains(c.Skills, Cutout):
 		return ReasonNeedsCutout, false
-	case needs.HeightM != nil && *needs.HeightM > c.MaxHeightM:
+	case needs.HeightM != nil && *needs.HeightM > c.MaxHeightM+roughly:
 		return ReasonTooHigh, false
-	case needs.HeightM != nil && *needs.HeightM > LadderFromM && !slices.Contains(c.Skills, Ladder):
+	case needs.HeightM != nil && *needs.HeightM > LadderFromM+roughly && !slices.Contains(c.Skills, Ladder):
 		return ReasonNeedsLadder, false
 	case FarFrom(c, needs.Place).Km > c.ReachKm:
 		return ReasonOutOfReach, false

@@ -113,12 +113,22 @@ func (h *handset) bubble(id string) *bubble {
 	return nil
 }
 
-// button returns the button with label on the latest message that carries it.
+// button returns the button with label on the latest message that carries it, case aside;
+// when none is labelled just so, one that begins with it: "30" presses "30 min".
 func (h *handset) button(label string) (notify.Button, bool) {
+	same := func(b notify.Button) bool { return strings.EqualFold(b.Label, label) }
+	begins := func(b notify.Button) bool { return strings.HasPrefix(strings.ToLower(b.Label), strings.ToLower(label)) }
+	if b, ok := h.latest(same); ok {
+		return b, true
+	}
+	return h.latest(begins)
+}
+
+func (h *handset) latest(fits func(notify.Button) bool) (notify.Button, bool) {
 	for i := len(h.shown) - 1; i >= 0; i-- {
 		for _, row := range h.shown[i].buttons {
 			for _, b := range row {
-				if strings.EqualFold(b.Label, label) {
+				if fits(b) {
 					return b, true
 				}
 			}
