@@ -209,8 +209,10 @@ func (d *decision) put(p *Person, c *Call, q intake.Question, key, noted string)
 	if noted != "" {
 		text = noted + " " + text
 	} else if p.Talk.Unsaid && q != intake.AskStung {
-		text = d.noted(c, p.Talk.Noted, text)
-		p.Talk.Unsaid, p.Talk.Noted = false, c.Answers
+		if said, ok := d.noted(c, p.Talk.Noted, text); ok {
+			text = said
+			p.Talk.Unsaid, p.Talk.Noted = false, c.Answers
+		}
 	}
 	m := d.send(c.Caller, notify.Question, text)
 	m.Buttons = d.optionButtons(c.Caller, q)
@@ -240,8 +242,9 @@ func (d *decision) optionButtons(p Party, q intake.Question) [][]notify.Button {
 
 // noted puts before a question what was read from free words, so that it can be corrected
 // before it is relied on: as much of it as leaves the whole one SMS, the weightiest first.
-// What was said back before is not said again.
-func (d *decision) noted(c *Call, before intake.Answers, question string) string {
+// What was said back before is not said again. False means that there was nothing to say, or
+// no room: it goes before the next question.
+func (d *decision) noted(c *Call, before intake.Answers, question string) (string, bool) {
 	a, p := c.Answers, c.Caller
 	var parts []string
 	add := func(key, value, old string) {
@@ -261,11 +264,11 @@ func (d *decision) noted(c *Call, before intake.Answers, question string) string
 	}
 	for n := len(parts); n > 0; n-- {
 		text := d.say(p, "noted", values{"What": strings.Join(parts[:n], ", ")}) + " " + question
-		if words(p).Chat || n == 1 || notify.Segments(text) == 1 {
-			return text
+		if words(p).Chat || notify.Segments(text) == 1 {
+			return text, true
 		}
 	}
-	return question
+	return question, false
 }
 
 // answers reads a text as an answer to the question we wait on.

@@ -243,7 +243,11 @@ func (d *decision) refer(c *Call) {
 	d.set(c, "lapse", c.Promised)
 	v := d.about(c, c.Caller)
 	v["Help"] = d.Settings.Refer(d.purpose(c))
-	d.tell(c.Caller, notify.News, "referral", v)
+	key := "referral"
+	if c.Held != "" {
+		key = "referral_held"
+	}
+	d.tell(c.Caller, notify.News, key, v)
 }
 
 // purpose is the kind of help a caller needs elsewhere.
