@@ -260,7 +260,24 @@ func (d *decision) say(p Party, key string, v values) string {
 // tell adds a message with the words of key to the change and returns it for finishing
 // touches.
 func (d *decision) tell(p Party, class notify.Class, key string, v values) *notify.Message {
-	return d.send(p, class, d.say(p, key, v))
+	m := d.send(p, class, d.say(p, key, v))
+	if stages, ok := trueWhile[key]; ok {
+		for _, c := range d.calls {
+			if c.work.Caller.Person == p.Person && slices.Contains(stages, string(c.work.Stage)) {
+				m.Still = notify.Still{Call: c.work.ID, Stages: stages}
+			}
+		}
+	}
+	return m
+}
+
+// trueWhile says in which stages a caller's news is still true. What has been overtaken by
+// the time it could go out is dropped, not sent late.
+var trueWhile = map[string][]string{
+	"looking": {"looking"}, "still_looking": {"looking"}, "night": {"looking"}, "nobody_yet": {"looking"},
+	"referral": {"looking"}, "referral_held": {"asking"}, "held": {"asking"}, "dropped_caller": {"looking"},
+	"taken_caller": {"taken"}, "no_eta_yet": {"taken"}, "eta_caller": {"taken"}, "eta_caller_phone": {"taken"}, "has_arrived": {"taken"},
+	"there_caller": {"there"}, "boxed_caller": {"boxed"},
 }
 
 // send adds a message with ready words.
