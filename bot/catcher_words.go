@@ -339,6 +339,9 @@ func (d *decision) dismissed(e Dismissed) {
 		p := d.person(k.Address)
 		p.Catcher = ""
 	}
-	k.Address = ""
+	if k.Token != "" {
+		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + k.Token})
+	}
+	k.Address, k.Token = "", ""
 	d.change.Roster = append(d.change.Roster, RosterCard{ID: k.ID})
 }

@@ -21,7 +21,7 @@ import (
 // I/O. Any number of them may share one store.
 type Hotline struct {
 	Settings *Settings
-	Secrets  [][]byte // newest first; the first one makes new ids
+	Secrets  [][]byte // newest first; the last one names people and must stay
 	Store    Store
 	Clock    Clock
 	Log      *slog.Logger
@@ -69,7 +69,7 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 
 // hearOnce takes an event through once. over names the queue of the call it was about.
 func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcome Outcome, over int, err error) {
-	facts := Facts{Settings: h.Settings, Secret: h.Secrets[0], Event: e, Now: h.Clock.Now()}
+	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now()}
 	person := ""
 	if from := sender(e); from != "" {
 		person = PersonID(facts.Secret, from)

@@ -126,7 +126,9 @@ func clientOptions(address string) (*redis.UniversalOptions, error) {
 	return &redis.UniversalOptions{
 		Addrs: hosts, MasterName: master,
 		DB: one.DB, Username: one.Username, Password: one.Password, TLSConfig: one.TLSConfig,
-		DialTimeout: 2 * time.Second, ReadTimeout: 3 * time.Second, WriteTimeout: 3 * time.Second,
+		// One try to connect: whoever waits for a text's answer is better told at once.
+		DialerRetries: 1,
+		DialTimeout:   2 * time.Second, ReadTimeout: 3 * time.Second, WriteTimeout: 3 * time.Second,
 		// A script that ran but whose answer was lost would be run again by the library,
 		// four times in all. Callers do that themselves, with the same event id.
 		MaxRetries:            -1,
@@ -136,6 +138,14 @@ func clientOptions(address string) (*redis.UniversalOptions, error) {
 		MaintNotificationsConfig: &maintnotifications.Config{Mode: maintnotifications.ModeDisabled},
 	}, nil
 }
+
+// unheard drops what the library would print by itself; every fault comes back as an error
+// and is logged by whoever asked.
+type unheard struct{}
+
+func (unheard) Printf(context.Context, string, ...any) {}
+
+func init() { redis.SetLogger(unheard{}) }
 
 // splitHosts takes a URL of several hosts apart into the hosts, the name of the master and
 // a URL of the first host that redis.ParseURL understands.
