@@ -307,6 +307,8 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 		d.hear(p, c, heard, "")
 	case c.Holder != nil:
 		return false // words for the catcher
+	case intake.Courtesy(e.Text) && p.Idle.allow(d.Now, d.Settings.Limits):
+		d.ask(p, c, q, "") // thanks are no answer, and no mistake either
 	default:
 		d.missed(p, c, q, e)
 	}
