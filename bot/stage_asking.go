@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"skepline/intake"
 	"skepline/notify"
@@ -307,7 +308,7 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 		d.hear(p, c, heard, "")
 	case c.Holder != nil:
 		return false // words for the catcher
-	case intake.Courtesy(e.Text) && p.Idle.allow(d.Now, d.Settings.Limits):
+	case intake.Courtesy(e.Text) && strings.ContainsFunc(e.Text, unicode.IsLetter) && p.Idle.allow(d.Now, d.Settings.Limits):
 		d.ask(p, c, q, "") // thanks are no answer, and no mistake either
 	default:
 		d.missed(p, c, q, e)
