@@ -75,7 +75,8 @@ type Call struct {
 	Epoch      int               `json:"epoch,omitempty"`  // counts takes
 	Thin       bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
 	Referred   bool              `json:"referred,omitempty"`
-	Told       []triage.Advice   `json:"told,omitempty"` // advice the caller has had
+	Told       []triage.Advice   `json:"told,omitempty"`  // advice the caller has had
+	Found      triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
 	Timers     []CallTimer       `json:"timers,omitempty"`
 	Story      []Line            `json:"story,omitempty"` // what happened, in codes
 }

@@ -163,9 +163,42 @@ func readWeights(file string) (*weights, error) {
 	return &w, w.checkSources()
 }
 
+// tableNames are the questions' tables, in the order of the file.
+var tableNames = []string{"body", "shape", "surface", "entry", "crowd", "age"}
+
+// tableAt returns where the table of a name is kept, nil when there is none.
+func (w *weights) tableAt(name string) *table {
+	switch name {
+	case "body":
+		return &w.Body
+	case "shape":
+		return &w.Shape
+	case "surface":
+		return &w.Surface
+	case "entry":
+		return &w.Entry
+	case "crowd":
+		return &w.Crowd
+	case "age":
+		return &w.Age
+	}
+	return nil
+}
+
+func (w *weights) table(name string) table {
+	if t := w.tableAt(name); t != nil {
+		return *t
+	}
+	return nil
+}
+
 // questions lists the tables, for what is done to all of them.
 func (w *weights) questions() []table {
-	return []table{w.Body, w.Shape, w.Surface, w.Entry, w.Crowd, w.Age}
+	all := make([]table, len(tableNames))
+	for i, name := range tableNames {
+		all[i] = w.table(name)
+	}
+	return all
 }
 
 func (t table) temper(alpha float64) {
