@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"text/tabwriter"
 
 	"skepline/intake"
 )
@@ -194,4 +195,26 @@ func (l *Learned) Moves(by float64) []Moved {
 		return 0
 	})
 	return all
+}
+
+// Describe prints what was counted and every number that moved by a quarter or more.
+func (l *Learned) Describe(w io.Writer) error {
+	total := 0
+	for _, k := range Kinds {
+		total += l.Seen[k]
+	}
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	line := func(format string, a ...any) { _, _ = fmt.Fprintf(table, format+"\n", a...) } // Flush tells
+	line("%d reports counted; in each column judgement weighs as %g, and never less than half", total, l.Weight)
+	for _, k := range Kinds {
+		if n := l.Seen[k]; n > 0 {
+			line("%s\t%d", k, n)
+		}
+	}
+	line("")
+	line("of callers who looked at\tsay\tjudgement\tnow\treports")
+	for _, m := range l.Moves(1.25) {
+		line("%s\t%s=%s\t%.3f\t%.3f\t%d", m.Kind, m.Table, m.Says, m.Judged, m.Now, m.N)
+	}
+	return table.Flush()
 }

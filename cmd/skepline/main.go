@@ -22,6 +22,7 @@ type commands struct {
 	Serve    serveCmd    `cmd:"" help:"Run the hotline."`
 	Weigh    weighCmd    `cmd:"" help:"Show what would be understood of a report and how it would be weighed."`
 	Roster   rosterCmd   `cmd:"" help:"List, invite, import or remove catchers."`
+	Ledger   ledgerCmd   `cmd:"" help:"Export what came of every call, and sum up a season with plots."`
 	Check    checkCmd    `cmd:"" help:"Try the settings, Redis and the providers' credentials."`
 }
 
