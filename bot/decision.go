@@ -110,6 +110,10 @@ const documentSchema = 1
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
 	for _, p := range d.people {
+		if p.work.ID == "" {
+			d.erase(p.doc)
+			continue
+		}
 		d.write(p.doc, p.work, p.work.pointer(), false)
 	}
 	for _, c := range d.calls {
@@ -129,6 +133,13 @@ func (d *decision) finish() Change {
 
 func compareKeys(a, b Key) int {
 	return cmp.Or(strings.Compare(a.Kind, b.Kind), strings.Compare(a.ID, b.ID))
+}
+
+// erase takes a document away, if it is stored.
+func (d *decision) erase(old Document) {
+	if old.Version > 0 {
+		d.change.Documents = append(d.change.Documents, Document{Key: old.Key, Version: old.Version})
+	}
 }
 
 // write adds a document to the change when it came out different, with its board card and

@@ -90,6 +90,8 @@ func (d *decision) obey(p *Person, cmd intake.Command, e Said) bool {
 		return d.gone(p, cmd)
 	case intake.WordJoin:
 		d.join(p, cmd.Rest)
+	case intake.WordDelete:
+		d.eraseMe(p)
 	case intake.WordSay, intake.WordOffer, intake.WordClose, intake.WordNew, intake.WordOpen:
 		return d.stewardWord(p, cmd, e)
 	default:

@@ -88,7 +88,10 @@ func (m *model) commit(t testing.TB, c Change) {
 		if m.docs[d.Key].Version != d.Version {
 			t.Fatalf("write of %v at %d, stored is %d", d.Key, d.Version, m.docs[d.Key].Version)
 		}
-		d.Version++
+		if d.Version++; len(d.Body) == 0 {
+			delete(m.docs, d.Key)
+			continue
+		}
 		m.docs[d.Key] = d
 	}
 	for _, f := range c.Finds {

@@ -24,7 +24,10 @@ type Person struct {
 	Stopped  bool           `json:"stopped,omitempty"` // opted out
 	Talk     Talk           `json:"talk,omitzero"`
 	Last     LastCall       `json:"last,omitzero"`
-	Idle     Tally          `json:"idle,omitzero"` // answers to texts that moved nothing
+	Calls    []string       `json:"calls,omitempty"`  // ended calls that still hold something personal
+	Erasing  time.Time      `json:"erasing,omitzero"` // when they asked to be erased, until they confirm
+	Erase    bool           `json:"erase,omitempty"`  // erase everything as soon as their call ends
+	Idle     Tally          `json:"idle,omitzero"`    // answers to texts that moved nothing
 }
 
 // Talk is where a person stands in the conversation about their open call.

@@ -26,6 +26,7 @@ type Settings struct {
 	Hours        Hours      `toml:"hours"`
 	Dispatch     Dispatch   `toml:"dispatch"`
 	Limits       Limits     `toml:"limits"`
+	Retention    Retention  `toml:"retention"`
 
 	zone *time.Location // TimeZone, read by Validate
 }
@@ -58,6 +59,24 @@ type Limits struct {
 	SegmentsADay     int `toml:"segments_a_day"`      // SMS segments of the whole hotline; safety texts alone may pass it
 	SafetyReserve    int `toml:"safety_reserve"`      // of these, kept for safety texts
 }
+
+// Retention says how long what is personal is kept.
+type Retention struct {
+	Days int `toml:"days"` // after a call's end; then the ledger has no name, number, address or words of its caller
+}
+
+// keepsFor is how long after its end a call keeps what is personal.
+func (s *Settings) keepsFor() time.Duration {
+	days := s.Retention.Days
+	if days <= 0 {
+		days = defaultRetention
+	}
+	return time.Duration(days) * 24 * time.Hour
+}
+
+// defaultRetention is long enough for "the same bees or new ones?" and for a second swarm of
+// the same colony. Judgement.
+const defaultRetention = 30
 
 // Zone returns the hotline's time zone.
 func (s *Settings) Zone() *time.Location {

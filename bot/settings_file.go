@@ -48,9 +48,10 @@ func ReadSettings(name string, data []byte) (*Settings, error) {
 	}
 	f := settingsFile{name: name, lines: linesOfKeys(data)}
 	s := &Settings{
-		Hours:    Hours{QuietFrom: "21:00", QuietTo: "07:00"},
-		Dispatch: Dispatch{First: 3, Next: 2, EveryMinutes: 5},
-		Limits:   Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
+		Dispatch:  Dispatch{First: 3, Next: 2, EveryMinutes: 5},
+		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Retention: Retention{Days: defaultRetention},
 	}
 	f.readTables(s, table)
 	if s.Tag == "" {
@@ -109,7 +110,7 @@ func (f *settingsFile) err() error {
 }
 
 func (f *settingsFile) readTables(s *Settings, root map[string]any) {
-	tables := []string{"referrals", "hours", "dispatch", "limits"}
+	tables := []string{"referrals", "hours", "dispatch", "limits", "retention"}
 	readTable(f, "", root, s, settingsKeys, tables)
 	for i, entry := range f.list("referrals", root) {
 		s.Referrals = append(s.Referrals, Referral{})
@@ -118,6 +119,7 @@ func (f *settingsFile) readTables(s *Settings, root map[string]any) {
 	readTable(f, "hours.", f.table("hours", root), &s.Hours, hoursKeys, nil)
 	readTable(f, "dispatch.", f.table("dispatch", root), &s.Dispatch, dispatchKeys, nil)
 	readTable(f, "limits.", f.table("limits", root), &s.Limits, limitsKeys, nil)
+	readTable(f, "retention.", f.table("retention", root), &s.Retention, retentionKeys, nil)
 }
 
 func (f *settingsFile) table(name string, root map[string]any) map[string]any {

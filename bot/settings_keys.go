@@ -94,6 +94,12 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return l.SafetyReserve >= 0 && l.SafetyReserve < l.SegmentsADay }, "a whole number, 0 or more and less than segments_a_day"},
 }
 
+var retentionKeys = []settingsKey[Retention]{
+	// Not less than the time within which "the same bees or new ones?" is asked.
+	{"days", false, func(r *Retention) any { return &r.Days },
+		func(r *Retention) bool { return r.Days >= 14 && r.Days <= 3650 }, "a whole number of days, 14 to 3650"},
+}
+
 var (
 	// Emergency numbers are short: two to six digits (judgement; ITU-T E.161.1 recommends
 	// 112 or 911, from memory).
@@ -138,7 +144,8 @@ func (s *Settings) wrong() []wrongValue {
 	}
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
-	return append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
+	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
+	return append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)
 }
 
 func wrongIn[T any](path string, in *T, keys []settingsKey[T]) []wrongValue {

@@ -455,7 +455,8 @@ func (d *decision) reopen(p *Person, c *Call, e Said) {
 	waiting := p.Talk.Waiting
 	c.Stage, c.Ended, c.Held = Asking, time.Time{}, ""
 	c.Thin, c.Referred, c.Offers = false, false, nil
-	p.Call = c.ID
+	p.Call, p.Calls = c.ID, without(p.Calls, c.ID)
+	d.clear(c, scrubPurpose)
 	d.note(c, "reopened")
 	d.takeIn(c, e)
 	heard, ok := intake.Heard{}, false

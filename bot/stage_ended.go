@@ -25,6 +25,7 @@ func (d *decision) end(c *Call, last Stage) {
 	d.clear(c)
 	d.change.Closed = append(d.change.Closed, Closed{c.ID, d.Now})
 	p := d.personByID(c.Caller.Person)
+	d.willScrub(c, p)
 	if p.Call != c.ID {
 		return
 	}

@@ -62,6 +62,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.notLifted(c)
 	case "hive":
 		d.hive(c)
+	case scrubPurpose:
+		d.scrubDue(c)
 	}
 }
 

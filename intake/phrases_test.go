@@ -17,7 +17,7 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 		"access": {"words"}, "notsure": {"yes"}, "emergency": {"yes"}, "calm": {"yes"}, "yesno": {"yes", "no", "unknown"}, "optout": {"stop", "start", "help"},
 	}
 	words := []Word{WordTake, WordPass, WordETA, WordThere, WordBoxed, WordLifted, WordLiftedAll, WordHived, WordFlown, WordNotBees, WordDrop, WordOut,
-		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen}
+		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordDelete, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen}
 	for _, r := range grammar.rule {
 		if !ruleAllowed(r, closed, words) {
 			t.Errorf("%s: %s=%s is not allowed", r.lang, r.topic, r.value)

@@ -5,7 +5,7 @@
 -- KEYS[14…19] due:<lane>, every lane;  [20…] documents
 -- ARGV[1] event id  [2] payload hash  [3] outcome
 -- ARGV[4…] operations, each a word and its arguments:
---   doc <n> <version> <value>      KEYS[n] is at version and becomes value
+--   doc <n> <version> <value>      KEYS[n] is at version and becomes value, '' erases it
 --   check <n> <version>            KEYS[n] is at version
 --   card <field> <body>            '' clears, here and below
 --   roster <catcher> <body>
@@ -65,7 +65,9 @@ end
 local ops = {
   doc = {n = 3,
     ok = function(place, at) return document(place) and whole(at) end,
-    run = function(place, _, value) redis.call('SET', document(place), value) end},
+    run = function(place, _, value)
+      if value == '' then redis.call('DEL', document(place)) else redis.call('SET', document(place), value) end
+    end},
   check = {n = 2,
     ok = function(place, at) return document(place) and whole(at) end,
     run = function() end},
