@@ -33,7 +33,7 @@ func (d *decision) said(e Said) {
 		d.change.Outcome = OutcomeQuiet
 	case intake.AsksHelp(e.Text):
 		d.menu(p)
-	case d.command(p, e), d.switches(p, e), d.chose(p, e), d.answers(p, e), d.relays(p, e), d.thanks(p, e):
+	case d.tellsFound(p, e), d.command(p, e), d.switches(p, e), d.chose(p, e), d.answers(p, e), d.relays(p, e), d.thanks(p, e):
 	default:
 		d.something(p, e)
 	}

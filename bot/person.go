@@ -39,6 +39,7 @@ type Talk struct {
 	Unsaid  bool              `json:"unsaid,omitempty"`  // something was read from free words and not said back yet
 	Noted   intake.Answers    `json:"noted,omitzero"`    // what was said back so far
 	Choice  *Choice           `json:"choice,omitempty"`  // a numbered list they were sent
+	Found   string            `json:"found,omitempty"`   // the call of which they are asked what it was
 	Pending string            `json:"pending,omitempty"` // a text that waits for "the same bees or new ones?"
 }
 

@@ -342,6 +342,10 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 // tappedAnswer is a press on an answer's button, of the question we wait on or of an older
 // one: that corrects it.
 func (d *decision) tappedAnswer(p *Person, q intake.Question, key string) {
+	if q == askFound {
+		d.turnsOut(p, triage.Kind(key))
+		return
+	}
 	c := d.openCall(p)
 	if c == nil {
 		d.change.Outcome = OutcomeStale

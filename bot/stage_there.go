@@ -97,8 +97,7 @@ func (d *decision) flown(c *Call) {
 
 // notBees is what the holder found: not honey bees after all.
 func (d *decision) notBees(c *Call) {
-	h := c.Holder
-	d.tell(h.Party, notify.News, "not_bees_noted", d.about(c, h.Party))
+	d.asksFound(c)
 	d.tell(c.Caller, notify.News, "not_bees_caller", d.help("wasps"))
 	d.note(c, "not_bees")
 	d.release(c)
