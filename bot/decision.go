@@ -260,7 +260,8 @@ func words(p Party) intake.Words {
 // say returns the text of key for p, filled with v and with what every text may name.
 func (d *decision) say(p Party, key string, v values) string {
 	all := values{
-		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.PoisonCentre,
+		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.poisonCentre(),
+		"Many": d.Settings.manyStings(), "Report": d.Settings.Refer("hornets"),
 	}
 	for k, value := range v { // order does not matter: a map is filled from a map
 		all[k] = value

@@ -91,7 +91,7 @@ func (d *decision) firstAid(c *Call, before intake.Answers) {
 		name   string
 		advice triage.Advice
 	}{
-		{"power_line", triage.PowerLine}, {"children", triage.ChildrenPets}, {"indoors", triage.Indoors},
+		{"power_line", triage.PowerLine}, {"children", triage.ChildrenPets}, {"indoors", triage.Indoors}, {"blocked_door", triage.BlockedDoor},
 	} {
 		if a.Has(hazard.name) && !before.Has(hazard.name) {
 			d.advise(c, notify.News, hazard.advice)

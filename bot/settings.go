@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"skepline/notify"
+	"skepline/triage"
 )
 
 // Settings is one hotline as its hotline.toml describes it. The first keys are fixed; every
@@ -22,18 +23,22 @@ type Settings struct {
 
 	Tag          string     `toml:"tag"`           // marks its keys in Redis; the name in small letters if not given
 	PoisonCentre string     `toml:"poison_centre"` // a phone number, "" where there is none
+	ManyStings   int        `toml:"many_stings"`   // stings from which on a doctor is called; 0 = what the country's bodies say
+	Africanized  bool       `toml:"africanized"`   // Africanized bees live there: more caution, swarms in any month
+	Learned      string     `toml:"learned"`       // a file of skepline ledger --learn, beside this one; "" = judgement alone
 	Referrals    []Referral `toml:"referrals"`
 	Hours        Hours      `toml:"hours"`
 	Dispatch     Dispatch   `toml:"dispatch"`
 	Limits       Limits     `toml:"limits"`
 	Retention    Retention  `toml:"retention"`
 
-	zone *time.Location // TimeZone, read by Validate
+	zone  *time.Location // TimeZone, read by Validate
+	model *triage.Model  // of the file Learned, read by LoadSettings
 }
 
 // Referral is somebody to turn to for what catchers do not collect.
 type Referral struct {
-	For   string `toml:"for"`   // "wasps", "colony" (bees in a building) or "bees" (nobody of ours is free)
+	For   string `toml:"for"`   // "wasps", "colony" (bees in a building), "bees" (nobody of ours is free) or "hornets" (where large ones are reported)
 	Name  string `toml:"name"`  // as people read it
 	Phone string `toml:"phone"` // as people dial it
 	Link  string `toml:"link"`
@@ -77,6 +82,36 @@ func (s *Settings) keepsFor() time.Duration {
 // defaultRetention is long enough for "the same bees or new ones?" and for a second swarm of
 // the same colony. Judgement.
 const defaultRetention = 30
+
+// Scene is when and where a report is weighed, and with what.
+func (s *Settings) Scene(at time.Time) triage.Scene {
+	return triage.Scene{
+		At: at, Latitude: s.Latitude, Longitude: s.Longitude,
+		Model: s.model, ManyStings: s.manyStings(), Africanized: s.Africanized,
+	}
+}
+
+// manyStings is from how many stings on a doctor or the poison centre is called. In Great
+// Britain it is "several insects at once" (an NHS practice, Bites and stings; three by
+// judgement); elsewhere about ten, below the "more than 15" of San Diego Fire-Rescue.
+func (s *Settings) manyStings() int {
+	switch {
+	case s.ManyStings > 0:
+		return s.ManyStings
+	case s.Country == "GB":
+		return 3
+	}
+	return 10
+}
+
+// poisonCentre is the number after many stings. Only that of the US is known to us
+// (1-800-222-1222: Virginia Department of Health, 2022); elsewhere the club names its own.
+func (s *Settings) poisonCentre() string {
+	if s.PoisonCentre == "" && s.Country == "US" {
+		return "1-800-222-1222"
+	}
+	return s.PoisonCentre
+}
 
 // Zone returns the hotline's time zone.
 func (s *Settings) Zone() *time.Location {

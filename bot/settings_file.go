@@ -6,10 +6,13 @@ import (
 	"fmt"
 	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"skepline/triage"
 )
 
 // builtIn is the invented hotline that runs when no file is named. It doubles as the
@@ -36,7 +39,25 @@ func LoadSettings(path string) (*Settings, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the settings: %w", err)
 	}
-	return ReadSettings(path, data)
+	s, err := ReadSettings(path, data)
+	if err != nil || s.Learned == "" {
+		return s, err
+	}
+	return s, s.learn(filepath.Join(filepath.Dir(path), s.Learned))
+}
+
+// learn reads the counts that the club adopted.
+func (s *Settings) learn(path string) error {
+	file, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("key learned names a file that cannot be read: %w", err)
+	}
+	learned, err := triage.ReadLearned(file)
+	if err = errors.Join(err, file.Close()); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	s.model = learned.Model()
+	return nil
 }
 
 // ReadSettings reads a hotline.toml. Its error joins every fault, each one sentence that
@@ -194,6 +215,10 @@ func assign(into, value any) bool {
 	case *int:
 		v, ok := value.(int64)
 		*into = int(v)
+		return ok
+	case *bool:
+		v, ok := value.(bool)
+		*into = v
 		return ok
 	case *[]string:
 		return assignList(into, value)

@@ -54,11 +54,17 @@ var settingsKeys = []settingsKey[Settings]{
 	{"poison_centre", false, func(s *Settings) any { return &s.PoisonCentre },
 		func(s *Settings) bool { return s.PoisonCentre == "" || dialled.MatchString(s.PoisonCentre) },
 		`a phone number such as "1-800-222-1222", or ""`},
+	{"many_stings", false, func(s *Settings) any { return &s.ManyStings },
+		func(s *Settings) bool { return s.ManyStings >= 0 && s.ManyStings <= 15 }, "a whole number of stings, 1 to 15, or 0 for the country's"},
+	{"africanized", false, func(s *Settings) any { return &s.Africanized },
+		func(*Settings) bool { return true }, "true or false"},
+	{"learned", false, func(s *Settings) any { return &s.Learned },
+		func(s *Settings) bool { return lettersBetween(s.Learned, 0, 200) }, `a file such as "learned.json" beside this one, or ""`},
 }
 
 var referralKeys = []settingsKey[Referral]{
 	{"for", true, func(r *Referral) any { return &r.For },
-		func(r *Referral) bool { return slices.Contains([]string{"wasps", "colony", "bees"}, r.For) }, `"wasps", "colony" or "bees"`},
+		func(r *Referral) bool { return slices.Contains([]string{"wasps", "colony", "bees", "hornets"}, r.For) }, `"wasps", "colony", "bees" or "hornets"`},
 	{"name", false, func(r *Referral) any { return &r.Name },
 		func(r *Referral) bool { return lettersBetween(r.Name, 0, 40) }, "a name of at most 40 letters"},
 	{"phone", false, func(r *Referral) any { return &r.Phone },

@@ -119,7 +119,7 @@ func (d *decision) nextQuestion(p *Person, c *Call) (intake.Question, bool) {
 
 // scene is when and where triage weighs the answers.
 func (d *decision) scene(c *Call) triage.Scene {
-	return triage.Scene{At: d.now, Latitude: d.Settings.Latitude, Longitude: d.Settings.Longitude}
+	return d.Settings.Scene(d.now)
 }
 
 // assess weighs the answers anew.
@@ -154,6 +154,9 @@ func (d *decision) proceed(p *Person, c *Call, noted string) {
 
 // act does what the assessment says, once enough is known.
 func (d *decision) act(p *Person, c *Call, noted string) {
+	if slices.Contains(c.Assessment.Advice, triage.MoreDefensive) {
+		d.advise(c, notify.News, triage.MoreDefensive)
+	}
 	switch c.Assessment.Route {
 	case triage.RouteOffer:
 		if h := c.Answers.HeightM; h != nil && *h > outOfReach {

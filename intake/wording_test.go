@@ -14,7 +14,7 @@ import (
 // longest fills a text with the longest values that are likely, so that a text that fits
 // here fits in the field.
 var longest = map[string]any{
-	"Hotline": "Quillbrook County Beekeepers", "Emergency": "911", "Poison": "1-800-222-1222",
+	"Hotline": "Quillbrook County Beekeepers", "Emergency": "911", "Poison": "1-800-222-1222", "Many": 10, "Report": "607-555-0171",
 	"Ref": "7KQ2", "Caller": "Guadalupe", "Holder": "Bartholomew", "Word": "JUNIPER",
 	"By": "12:30 pm", "ETA": "12:50 pm", "Sunset": "8:14 pm", "Back": "8:40 pm", "From": "8:39 pm", "Since": "12:12 pm",
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",

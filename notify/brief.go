@@ -134,7 +134,7 @@ func (b briefing) place() string {
 var hazardRanks = []struct {
 	hazard string
 	rank   int
-}{{"power_line", 0}, {"roof", 0}, {"road", 1}, {"indoors", 1}, {"water", 1}, {"children", 3}, {"crowd", 3}}
+}{{"power_line", 0}, {"roof", 0}, {"road", 1}, {"indoors", 1}, {"blocked_door", 1}, {"water", 1}, {"children", 3}, {"crowd", 3}}
 
 func (b briefing) hazards() []fact {
 	var facts []fact

@@ -94,6 +94,9 @@ func mostTelling(a intake.Answers, s Scene, open func(intake.Question) bool) (in
 	now := decide(a, s, p)
 	var best intake.Question
 	var most float64
+	if now.route == RouteOffer && open(intake.AskBody) && a.Crowd != "thousands" && p.wasps() >= tables.Route.WaspsWorthLook {
+		return intake.AskBody, tables.Route.WorthAsking // nobody is sent to wasps for want of one question
+	}
 	if now.route == RouteOffer || contradicts(a, s) != nil {
 		return best, most // a catcher's eyes, or a steward's, are better than one more question
 	}

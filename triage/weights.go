@@ -29,11 +29,12 @@ type weights struct {
 	Age     table
 	Prior   []monthRow
 	Season  struct {
-		DaysPerDegree  float64 `toml:"days_per_degree"`
-		TableLatitude  float64 `toml:"table_latitude"`
-		From, To       float64
-		WinterMonths   []int   `toml:"winter_months"`
-		WinterLatitude float64 `toml:"winter_latitude"`
+		DaysPerDegree     float64 `toml:"days_per_degree"`
+		TableLatitude     float64 `toml:"table_latitude"`
+		From, To          float64
+		WinterMonths      []int   `toml:"winter_months"`
+		WinterLatitude    float64 `toml:"winter_latitude"`
+		AfricanizedSwarms float64 `toml:"africanized_swarms"`
 	}
 	Route  routeWeights
 	Height struct {
@@ -81,6 +82,7 @@ type routeWeights struct {
 	WorthAsking      float64 `toml:"worth_asking"`
 	PhotoFrom        float64 `toml:"photo_from"`
 	PhotoBelow       float64 `toml:"photo_below"`
+	WaspsWorthLook   float64 `toml:"wasps_worth_a_look"`
 	Wasps            float64 `toml:"wasps_worth_advice"`
 	StingsEmergency  int     `toml:"stings_emergency"`
 	PowerLineSteward bool    `toml:"power_line_needs_steward"`
