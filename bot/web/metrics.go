@@ -24,6 +24,7 @@ type Metrics struct {
 	duplicates prometheus.Counter
 	conflicts  prometheus.Counter
 	audit      prometheus.Counter
+	resolved   *prometheus.CounterVec
 }
 
 // NewMetrics returns counters at zero.
@@ -44,7 +45,9 @@ func NewMetrics() *Metrics {
 		audit: prometheus.NewCounter(prometheus.CounterOpts{Name: "skepline_audit_findings_total",
 			Help: "Open calls that the auditor found without a next step."}),
 	}
-	m.registry.MustRegister(m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
+	m.resolved = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_ambiguous_resolved_total",
+		Help: "Sends in doubt that were looked up in the provider's log, by what it showed: taken, failed, not_taken, unknown."}, []string{"channel", "found"})
+	m.registry.MustRegister(m.resolved, m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
@@ -54,6 +57,11 @@ func (m *Metrics) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{}))
 	return mux
+}
+
+// Resolved counts a look-up of a send in doubt.
+func (m *Metrics) Resolved(channel notify.Channel, found string) {
+	m.resolved.WithLabelValues(string(channel), found).Inc()
 }
 
 // Audited counts calls that the auditor had to help.

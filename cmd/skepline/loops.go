@@ -34,6 +34,10 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	}
 	loop(s.runTimers)
 	delivery := s.hotline.Delivery(s.senders())
+	delivery.Resolved = s.metrics.Resolved
+	if s.sms != nil {
+		delivery.Resolvers = map[notify.Channel]notify.Resolver{notify.SMS: s.sms, notify.WhatsApp: s.sms}
+	}
 	for _, channel := range notify.Channels {
 		for range workers {
 			loop(func(taking, work context.Context) { s.deliver(taking, work, delivery, channel) })
