@@ -191,7 +191,13 @@ func (d *Delivery) record(ctx context.Context, done Done) error {
 		d.log().Info("message not sent", "message", m.ID, "class", m.Class, "to", m.To.Hint(),
 			"attempt", done.Lease.Attempt, "end", done.Result.End, "reason", done.Result.Reason, "drop", done.Drop)
 	}
-	if err := d.Outbox.Finish(ctx, done); err != nil {
+	err := d.Outbox.Finish(ctx, done)
+	if err != nil {
+		// An end that is not recorded is a send in doubt, so it is worth a second try; if the
+		// first one ran and only its answer was lost, the second changes nothing.
+		err = d.Outbox.Finish(ctx, done)
+	}
+	if err != nil {
 		return errors.Join(failed, fmt.Errorf("record the end of message %s: %w", m.ID, err))
 	}
 	return failed
