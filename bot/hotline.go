@@ -190,7 +190,7 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 				return heard, 0, ctx.Err()
 			}
 			h.Log.Error("timer put off", "timer", t.ID, "error", err)
-			if err := h.Store.Postpone(ctx, t.ID, time.Minute); err != nil {
+			if err := h.Store.Postpone(ctx, t, time.Minute); err != nil {
 				return heard, 0, fmt.Errorf("postpone timer: %w", err)
 			}
 			continue

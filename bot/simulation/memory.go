@@ -86,7 +86,7 @@ func (m *Memory) known(event bot.EventID) (seenEvent, bool) {
 
 // Load begins an event; see bot.Store.
 func (m *Memory) Load(_ context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
-	if s, ok := m.known(event); ok && m.mutant != ForgetSeen {
+	if s, ok := m.known(event); ok && m.mutant != ForgetSeen && m.mutant != FreshAnswer {
 		return bot.Loaded{Seen: true, Outcome: s.outcome}, nil
 	}
 	loaded := bot.Loaded{}
@@ -153,10 +153,10 @@ func readCard[T any](cards map[string]T, id string, body []byte) error {
 // Commit applies a change, all or nothing; see bot.Store.
 func (m *Memory) Commit(_ context.Context, c bot.Change) (bot.Committed, error) {
 	payload := cmp.Or(c.Payload, "-")
-	if m.mutant == VersionsFirst && !m.versionsHold(c) {
-		return bot.Committed{}, bot.ErrConflict
-	}
 	if s, ok := m.known(c.Event); ok && m.mutant != ForgetSeen {
+		if m.mutant == FreshAnswer {
+			s.outcome = c.Outcome
+		}
 		return bot.Committed{Outcome: s.outcome, Repeated: true, Mismatch: s.payload != payload}, nil
 	}
 	if !m.versionsHold(c) && m.mutant != NoVersions {
@@ -236,7 +236,7 @@ func (m *Memory) writeTimers(c bot.Change) {
 		}
 	}
 	for _, t := range c.Timers {
-		if m.mutant == NoTimers {
+		if m.mutant == NoTimers || m.mutant == KeepFired && t.Clear {
 			continue
 		}
 		delete(m.timers, t.ID)
@@ -291,10 +291,10 @@ func (m *Memory) DueTimers(_ context.Context, most int) ([]bot.Timer, time.Durat
 }
 
 // Postpone moves a timer that could not be handled; see bot.Store.
-func (m *Memory) Postpone(_ context.Context, timer string, by time.Duration) error {
-	if t, ok := m.timers[timer]; ok {
+func (m *Memory) Postpone(_ context.Context, timer bot.Timer, by time.Duration) error {
+	if t, ok := m.timers[timer.ID]; ok && t.N == timer.N {
 		t.at = m.now() + by.Milliseconds()
-		m.timers[timer] = t
+		m.timers[timer.ID] = t
 	}
 	return nil
 }

@@ -218,7 +218,7 @@ func (m *Memory) Finish(_ context.Context, done notify.Done) error {
 	if ids := m.lines[line]; len(ids) > 0 {
 		head = ids[0]
 	}
-	if (held.fence != done.Lease.Fence || head != msg.ID) && (m.mutant != NoFence || head != msg.ID) {
+	if (held.fence != done.Lease.Fence || head != msg.ID) && (m.mutant != NoFence || head == "") {
 		m.remember(done, how, now)
 		return nil
 	}

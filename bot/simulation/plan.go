@@ -85,7 +85,8 @@ var (
 		"there is a ball of bees on a branch 8 feet up. nobody was stung", "bees!! big clump on the tree at %s", "grey paper nest under the roof at %s",
 		"bees going in and out of a hole in the wall, %s", "hay un enjambre en mi casa, %s"}
 	callerWords = []string{"1", "2", "3", "4", "%s", "%s", "nobody was stung", "8 ft", "not sure", "thanks", "ok", "yes", "no", "GONE",
-		"side gate, big dog", "my throat is swelling and i cant breathe", "STOP", "START", "BACK", "AGAIN", "MENU", "qwerty", "1", "2", "Gwen"}
+		"side gate, big dog", "my throat is swelling and i cant breathe", "STOP", "START", "BACK", "AGAIN", "MENU", "qwerty", "1", "2", "Gwen",
+		"i got stung and my face is swelling, cant breathe", "STOP"}
 	catcherWords = []string{"PASS", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "HIVED", "DROP", "OUT 3h", "IN", "MINE", "OPEN", "STOP", "START", "FLOWN",
 		"NOT BEES", "on my way, which gate?", "ETA 15", "THERE", "BOXED", "LIFTED", "HIVED"}
 	stewardWords = []string{"OPEN", "MENU", "ok"}
@@ -183,7 +184,9 @@ func drawFaults(r *rand.Rand) []Fault {
 	var all []Fault
 	for _, point := range points {
 		for nth := 1; nth <= reach[point]; nth++ {
-			if r.IntN(every) == 0 {
+			if point == "commit" && r.IntN(12) == 0 {
+				all = append(all, Fault{point, nth, "meanwhile"})
+			} else if r.IntN(every) == 0 {
 				all = append(all, Fault{point, nth, kinds[point][r.IntN(len(kinds[point]))]})
 			}
 		}

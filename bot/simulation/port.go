@@ -104,7 +104,7 @@ func (p *port) DueTimers(ctx context.Context, most int) (due []bot.Timer, wait t
 }
 
 // Postpone passes the point "due".
-func (p *port) Postpone(ctx context.Context, timer string, by time.Duration) error {
+func (p *port) Postpone(ctx context.Context, timer bot.Timer, by time.Duration) error {
 	return p.through("due", func() error { return p.Store.Postpone(ctx, timer, by) })
 }
 
@@ -126,7 +126,10 @@ func (p *port) Lease(ctx context.Context, channel notify.Channel, most int, hold
 // Finish passes the point "finish".
 func (p *port) Finish(ctx context.Context, done notify.Done) error {
 	ran := false
-	err := p.through("finish", func() error { ran = true; return p.Store.Finish(ctx, done) })
+	err := p.through("finish", func() error {
+		ran = true
+		return p.r.watch.finishing(done, func() error { return p.Store.Finish(ctx, done) })
+	})
 	if !ran {
 		p.r.watch.doubt(done.Lease.Outgoing, false) // its end is not recorded
 	}

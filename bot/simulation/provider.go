@@ -20,6 +20,7 @@ type provider struct {
 func (p *provider) Send(_ context.Context, out notify.Outgoing) notify.Result {
 	w := p.r.world
 	w.watch.sending(out)
+	defer w.watch.handed(out)
 	if p.r.dead {
 		return notify.Result{End: notify.Ambiguous, Reason: "no_answer"}
 	}

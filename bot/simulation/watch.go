@@ -47,6 +47,7 @@ type watch struct {
 	texts   map[string]int  // person and day -> texts
 	wants   map[string]bool // undelivered messages that the state must hear of
 	failed  map[string]bool
+	flying  map[string]time.Time // line -> since when a message of it is being handed over
 }
 
 // life is what was seen of a call.
@@ -71,7 +72,7 @@ func newWatch(w *world) *watch {
 	return &watch{
 		w: w, calls: map[string]*life{}, told: map[string]map[string]bool{}, notes: map[string]*noted{}, applied: map[bot.EventID]bot.Outcome{},
 		urgent: map[string]bool{}, doubts: map[string]int{}, late: map[string]bool{}, unread: map[string]bool{}, last: map[string]int{},
-		texts: map[string]int{}, wants: map[string]bool{}, failed: map[string]bool{},
+		texts: map[string]int{}, wants: map[string]bool{}, failed: map[string]bool{}, flying: map[string]time.Time{},
 	}
 }
 
@@ -257,6 +258,10 @@ func (v *watch) numbers(m notify.Message) {
 // sending looks at a message that is being handed over.
 func (v *watch) sending(out notify.Outgoing) {
 	m := v.w.memory
+	if since, ok := v.flying[out.Line()]; ok && v.w.now.Sub(since) < time.Minute {
+		v.w.breaks("I16", "two messages of one line are being handed over at once")
+	}
+	v.flying[out.Line()] = v.w.now
 	direct := out.Class == notify.Safety || out.Class == notify.Goodbye
 	if m.docStopped(out.Recipient) && !direct {
 		v.w.breaks("I6", "a %s for somebody who opted out", out.Class)
@@ -274,11 +279,32 @@ func (v *watch) sending(out notify.Outgoing) {
 	if pause := m.pause[out.To.Channel()]; pause > m.now() {
 		v.w.breaks("I12", "a message goes out while %s pauses", out.To.Channel())
 	}
-	if v.w.plan.Fuse >= 0 && metered(out.To.Channel()) && out.Class != notify.Safety {
+	if v.w.plan.Fuse >= 0 && metered(out.To.Channel()) && out.Class != notify.Safety && out.Attempt == 1 {
 		if spent := m.spend[m.now()/86400000] - segments(out.Message); spent >= v.w.plan.Fuse {
 			v.w.breaks("I12", "a %s goes out after %d segments of %d", out.Class, spent, v.w.plan.Fuse)
 		}
 	}
+}
+
+// handed notes that a message is handed over, whatever came of it.
+func (v *watch) handed(out notify.Outgoing) { delete(v.flying, out.Line()) }
+
+// finishing is I16, and holds that nothing counts as sent that nobody took.
+func (v *watch) finishing(done notify.Done, finish func() error) error {
+	m, line := v.w.memory, done.Lease.Line()
+	stale := m.held[line].fence != done.Lease.Fence
+	before := len(m.items)
+	if n := v.notes[done.Lease.ID]; n != nil && done.Result.End == notify.Accepted && n.copies == 0 {
+		v.w.breaks("L3", "a %s counts as sent, and nobody took it", n.Class)
+	}
+	if done.Drop != "" {
+		delete(v.wants, done.Lease.ID)
+	}
+	err := finish()
+	if stale && len(m.items) != before {
+		v.w.breaks("I16", "the end of a superseded attempt settled a message")
+	}
+	return err
 }
 
 // stillTrue is I10 and I3, read from the stored call.

@@ -261,7 +261,10 @@ func (r *replica) turn() time.Time {
 			next = t
 		}
 	}
-	for range 50 {
+	for round := range 50 {
+		if round == 49 {
+			r.breaks("L3", "timers go off again and again")
+		}
 		heard, _, err := r.hotline.RunTimers(context.Background())
 		if err != nil || r.broken != "" || r.dead {
 			soon(time.Second)

@@ -110,7 +110,7 @@ func (p *player) do(o order) string {
 		due, wait, err = p.on.DueTimers(ctx, 1+o.A)
 		answer = fmt.Sprint(due, wait)
 	case "postpone":
-		err = p.on.Postpone(ctx, fmt.Sprint("c", o.A, "/round"), time.Duration(o.B)*time.Minute)
+		err = p.on.Postpone(ctx, bot.Timer{ID: fmt.Sprint("c", o.A, "/round"), N: o.C}, time.Duration(o.B)*time.Minute)
 	case "hold":
 		answer, err = p.on.Hold(ctx, "poll", fmt.Sprint("replica ", o.A), time.Duration(o.B)*time.Second)
 	case "release":
