@@ -155,6 +155,10 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 		l.file(lane, line, held.till)
 		return
 	}
+	if lane == notify.Lane(l.channel) && len(l.lines[line+"!"]) > 0 && l.mutant != SafetyWaits {
+		l.file(lane, line, l.now+1000)
+		return
+	}
 	msg := l.items[l.lines[line][0]]
 	if _, ok := l.sent[msg.ID]; ok {
 		l.settle(line, l.now)
@@ -164,7 +168,14 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	since := held.since
 	state := l.state(line, msg, since)
 	goes := state == notify.Fresh || state == notify.LeftOpen
-	l.file(lane, line, l.now+l.hold)
+	hold := l.hold
+	if lane != notify.Lane(l.channel) {
+		hold = min(hold, 15000)
+	}
+	l.file(lane, line, l.now+hold)
+	if l.mutant == NoLease {
+		l.file(lane, line, l.now)
+	}
 	lease := notify.Lease{State: state}
 	lease.Message, lease.Attempt = msg, l.tries[msg.ID]
 	cost := 0
@@ -179,7 +190,7 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	}
 	l.fence++
 	lease.Fence = l.fence
-	l.held[line] = heldLine{l.fence, since, l.now + l.hold, cost}
+	l.held[line] = heldLine{l.fence, since, l.now + hold, cost}
 	if msg.Edits != "" {
 		lease.EditsProvider = l.sent[msg.Edits].provider
 	}

@@ -187,7 +187,10 @@ func (r *replica) hear(a *arrival) {
 // sweepInbox hears again what the log of SMS holds of the last quarter of an hour, and
 // whatever was never acknowledged.
 func (w *world) sweepInbox() {
-	for _, a := range w.inbox {
+	for w.swept < len(w.inbox) && w.inbox[w.swept].heard && w.now.Sub(w.inbox[w.swept].at) >= 15*time.Minute {
+		w.swept++
+	}
+	for _, a := range w.inbox[w.swept:] {
 		recent := w.now.Sub(a.at) < 15*time.Minute
 		if sender(a).Channel() != notify.Telegram && (recent || !a.heard) && w.mutant != NoSweep {
 			w.bring(a)

@@ -38,6 +38,7 @@ type world struct {
 	replicas []*replica
 	ahead    []happening // sorted by time, then by seq
 	seq      int
+	swept    int        // of the inbox, that nobody needs to look at again
 	inbox    []*arrival // everything that people sent, as the providers keep it
 	phones   map[notify.Address]*phone
 	down     map[notify.Channel]time.Time // until when a provider cannot be reached
@@ -220,7 +221,7 @@ func (w *world) play() {
 // runUntil lets time pass. It also runs in the middle of a stalled send, for the others.
 func (w *world) runUntil(end time.Time) {
 	for w.broken == "" {
-		if w.turns++; w.turns > maxTurns {
+		if w.turns++; w.turns > maxTurns+5*int(w.plan.Lasts/time.Minute) {
 			w.breaks("L3", "the hotline never rests")
 			return
 		}
