@@ -302,7 +302,7 @@ func (v *watch) finishing(done notify.Done, finish func() error) error {
 	if n := v.notes[done.Lease.ID]; n != nil && done.Result.End == notify.Accepted && n.copies == 0 && !done.Unsent {
 		v.w.breaks("L3", "a %s counts as sent, and nobody took it", n.Class)
 	}
-	if done.Drop != "" {
+	if done.Drop != "" || done.Result.End == notify.Accepted {
 		delete(v.wants, done.Lease.ID)
 	}
 	err := finish()

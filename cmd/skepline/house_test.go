@@ -31,7 +31,7 @@ var house = map[string][]string{
 	"bot/web":      {"bot", "notify", "intake"},
 	"bot/standin":  {}, // the providers know nothing of us
 	// A world of its own around the production flow; it has its own store, so it needs no door.
-	"bot/simulation": {"bot", "notify", "intake"},
+	"bot/simulation": {"bot", "notify", "triage", "intake"},
 	"bot/rehearsal":  {"bot", "bot/store", "notify", "intake"},
 	"cmd/skepline":   nil, // anything: it joins all
 }
