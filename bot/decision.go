@@ -7,6 +7,7 @@ import (
 	"encoding/base32"
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +27,8 @@ type decision struct {
 	crew   []*copyOf[Catcher]
 	change Change
 	serial int
+	// foreign are documents with fields that we do not know; a newer program wrote them.
+	foreign []Key
 }
 
 // copyOf is one document under decision.
@@ -52,8 +55,12 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 	}
 	c := &copyOf[T]{doc: doc, work: new(T)}
 	if doc.Version > 0 {
-		if err := json.Unmarshal(doc.Body, c.work); err != nil {
-			panic(fmt.Errorf("document %s cannot be read: %w", k.Kind, err))
+		unknown, err := decodeDocument(doc, c.work)
+		if err != nil {
+			panic(err)
+		}
+		if unknown {
+			d.foreign = append(d.foreign, k)
 		}
 	}
 	*copies = append(*copies, c)
@@ -148,6 +155,9 @@ func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
 	body, err := json.Marshal(work)
 	if err != nil {
 		panic(fmt.Errorf("document %s cannot be written: %w", old.Key.Kind, err))
+	}
+	if slices.Contains(d.foreign, old.Key) {
+		body = keepUnknown(old.Body, body, reflect.TypeOf(work).Elem())
 	}
 	if bytes.Equal(body, old.Body) {
 		if promise && old.Version > 0 {

@@ -190,7 +190,7 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 				return heard, 0, ctx.Err()
 			}
 			h.Log.Error("timer put off", "timer", t.ID, "error", err)
-			if err := h.Store.Postpone(ctx, t.ID, time.Minute); err != nil {
+			if err := h.Store.Postpone(ctx, t, time.Minute); err != nil {
 				return heard, 0, fmt.Errorf("postpone timer: %w", err)
 			}
 			continue
@@ -214,7 +214,13 @@ func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Del
 }
 
 // stillTrue loads what m's condition names and asks StillTrue.
-func (h *Hotline) stillTrue(ctx context.Context, m notify.Message, now time.Time) (string, error) {
+func (h *Hotline) stillTrue(ctx context.Context, m notify.Message, now time.Time) (drop string, err error) {
+	// A document that cannot be read holds up this message, not the program.
+	defer func() {
+		if r := recover(); r != nil {
+			drop, err = "", fmt.Errorf("is it still true: %v", r)
+		}
+	}()
 	var keys []Key
 	if m.Still.Call != "" {
 		keys = append(keys, Key{KindCall, m.Still.Call})

@@ -25,7 +25,11 @@ func (d *decision) optOut(p *Person) {
 func (d *decision) optIn(p *Person) {
 	was := p.Stopped
 	p.Stopped = false
-	d.change.Stops = append(d.change.Stops, Stop{Person: p.ID, Lift: true})
+	if was {
+		// Else there is nothing to lift, but perhaps a STOP that is being committed right now:
+		// only a document that changes makes the two meet.
+		d.change.Stops = append(d.change.Stops, Stop{Person: p.ID, Lift: true})
+	}
 	if was && p.Catcher != "" {
 		if c := d.catcher(p.Catcher); c.ID != "" {
 			c.AwayUntil = d.Now

@@ -33,8 +33,9 @@ type Store interface {
 	// DueTimers returns up to max timers whose time has come by the store's clock, oldest
 	// first, and how long until the next one after those.
 	DueTimers(ctx context.Context, max int) (due []Timer, wait time.Duration, err error)
-	// Postpone moves a timer that could not be handled, so that it holds up no other.
-	Postpone(ctx context.Context, timer string, by time.Duration) error
+	// Postpone moves a timer that could not be handled, so that it holds up no other. One
+	// that was set anew since it was read is left alone.
+	Postpone(ctx context.Context, timer Timer, by time.Duration) error
 
 	// Report merges a delivery report into its message and returns the message when the
 	// report is a final failure that was not reported before.

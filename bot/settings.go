@@ -31,6 +31,7 @@ type Settings struct {
 	Dispatch     Dispatch   `toml:"dispatch"`
 	Limits       Limits     `toml:"limits"`
 	Retention    Retention  `toml:"retention"`
+	Audit        Audit      `toml:"audit"`
 
 	zone  *time.Location // TimeZone, read by Validate
 	model *triage.Model  // of the file Learned, read by LoadSettings
@@ -55,6 +56,13 @@ type Dispatch struct {
 	First        int `toml:"first"`         // asked at once
 	Next         int `toml:"next"`          // asked at each widening
 	EveryMinutes int `toml:"every_minutes"` // silent minutes before a widening
+}
+
+// Audit says who is told that the hotline is well.
+type Audit struct {
+	// DeadMan is fetched after every audit that found nothing, each minute; a service that
+	// misses it for a while wakes somebody. Empty = nobody.
+	DeadMan string `toml:"dead_man"`
 }
 
 // Limits bound what one person and one day may cost.

@@ -131,7 +131,7 @@ func (f *settingsFile) err() error {
 }
 
 func (f *settingsFile) readTables(s *Settings, root map[string]any) {
-	tables := []string{"referrals", "hours", "dispatch", "limits", "retention"}
+	tables := []string{"referrals", "hours", "dispatch", "limits", "retention", "audit"}
 	readTable(f, "", root, s, settingsKeys, tables)
 	for i, entry := range f.list("referrals", root) {
 		s.Referrals = append(s.Referrals, Referral{})
@@ -141,6 +141,7 @@ func (f *settingsFile) readTables(s *Settings, root map[string]any) {
 	readTable(f, "dispatch.", f.table("dispatch", root), &s.Dispatch, dispatchKeys, nil)
 	readTable(f, "limits.", f.table("limits", root), &s.Limits, limitsKeys, nil)
 	readTable(f, "retention.", f.table("retention", root), &s.Retention, retentionKeys, nil)
+	readTable(f, "audit.", f.table("audit", root), &s.Audit, auditKeys, nil)
 }
 
 func (f *settingsFile) table(name string, root map[string]any) map[string]any {

@@ -89,6 +89,13 @@ var dispatchKeys = []settingsKey[Dispatch]{
 		func(d *Dispatch) bool { return d.EveryMinutes >= 1 && d.EveryMinutes <= 60 }, "a whole number of minutes, 1 to 60"},
 }
 
+var auditKeys = []settingsKey[Audit]{
+	{"dead_man", false, func(a *Audit) any { return &a.DeadMan },
+		func(a *Audit) bool { return a.DeadMan == "" || auditLink.MatchString(a.DeadMan) }, `a link such as "https://example.org/ping/quillbrook"`},
+}
+
+var auditLink = regexp.MustCompile(`^https?://[!-~]{1,300}$`)
+
 var limitsKeys = []settingsKey[Limits]{
 	{"texts_in_10_minutes", false, func(l *Limits) any { return &l.TextsIn10Minutes },
 		func(l *Limits) bool { return l.TextsIn10Minutes >= 1 && l.TextsIn10Minutes <= 1000 }, "a whole number, 1 to 1000"},
@@ -151,7 +158,8 @@ func (s *Settings) wrong() []wrongValue {
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
 	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
-	return append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)
+	all = append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)
+	return append(all, wrongIn("audit.", &s.Audit, auditKeys)...)
 }
 
 func wrongIn[T any](path string, in *T, keys []settingsKey[T]) []wrongValue {

@@ -461,7 +461,9 @@ func (d *decision) again(p *Person) bool {
 func (d *decision) reopen(p *Person, c *Call, e Said) {
 	waiting := p.Talk.Waiting
 	c.Stage, c.Ended, c.Held = Asking, time.Time{}, ""
-	c.Thin, c.Referred, c.Offers = false, false, nil
+	// Who held it when it ended has nothing to do with it any more; left standing, nobody
+	// could lose the call again and it would never lapse.
+	c.Thin, c.Referred, c.Offers, c.Holder = false, false, nil, nil
 	p.Call, p.Calls = c.ID, without(p.Calls, c.ID)
 	d.clear(c, scrubPurpose)
 	d.note(c, "reopened")

@@ -1,6 +1,8 @@
 package bot
 
 import (
+	"time"
+
 	"skepline/intake"
 	"skepline/notify"
 )
@@ -82,12 +84,27 @@ func (d *decision) status(p *Person, c *Call) {
 func (d *decision) news(c *Call) {
 	switch {
 	case c.Stage == Looking && !c.Thin:
-		d.promise(c, newsEvery)
+		d.promise(c, d.newsAgain(c.Opened))
 		d.tell(c.Caller, notify.News, "still_looking", d.about(c, c.Caller))
 	case c.Stage == Taken && c.Holder.ETA.IsZero():
-		d.promise(c, newsEvery)
+		d.promise(c, d.newsAgain(c.Holder.Taken))
 		d.tell(c.Caller, notify.News, "no_eta_yet", d.about(c, c.Caller))
 	}
+}
+
+// newsAgain is how long until the next word that nothing is new: longer and longer, for a
+// holder who never says when would otherwise have the caller told so sixty times a day; and
+// not by night.
+func (d *decision) newsAgain(since time.Time) time.Duration {
+	wait := newsEvery
+	if waited := d.Now.Sub(since); waited > 2*time.Hour {
+		wait = min(waited, 12*time.Hour)
+	}
+	at, quiet := d.now.Add(wait), d.Settings.dispatch()
+	if notify.Quiet(at, quiet.QuietFrom, quiet.QuietTo) {
+		at = quiet.QuietTo.Next(at)
+	}
+	return at.Sub(d.now)
 }
 
 // lapse lets a call go that nobody took in time.

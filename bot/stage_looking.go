@@ -100,6 +100,11 @@ func (d *decision) round(c *Call) int {
 		d.clear(c, "round")
 		d.nobody(c)
 	default:
+		if far := d.Now.Add(staleAsk); plan.Reason == notify.ReasonNobodyFree && d.waitsForAnswers(c) && plan.Again.After(far) {
+			// Whoever is free next may be so in years; those asked just now are not waited for
+			// that long.
+			plan.Again = far
+		}
 		d.set(c, "round", plan.Again)
 		if plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
 			d.nobody(c)

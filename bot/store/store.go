@@ -61,6 +61,8 @@ type Store struct {
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
 	roster   cachedRoster
+	beat     int64  // of Pulse, at its last call
+	lineage  string // of the server that answered it
 
 	commitKeys, outboxKeys []string
 }
