@@ -26,6 +26,8 @@ type decision struct {
 	crew   []*copyOf[Catcher]
 	change Change
 	serial int
+
+	placeBefore *intake.Place // of the call being talked about, before this event
 }
 
 // copyOf is one document under decision.
@@ -109,6 +111,7 @@ const documentSchema = 1
 
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
+	d.together()
 	for _, p := range d.people {
 		d.write(p.doc, p.work, p.work.pointer(), false)
 	}
@@ -162,6 +165,12 @@ func (d *decision) callFollows(old Document, c *Call) {
 		}
 		if c.Holder != nil {
 			card.Holder = c.Holder.Catcher
+		}
+		if p := c.Answers.Place; p != nil {
+			card.Lat, card.Lon, card.PrecisionM = p.Lat, p.Lon, p.PrecisionM
+		}
+		if c.Joined != "" {
+			card.Stage = "joined" // it asks nobody
 		}
 		d.card("c:"+c.ID, card)
 	} else {

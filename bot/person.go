@@ -24,6 +24,7 @@ type Person struct {
 	Stopped  bool           `json:"stopped,omitempty"` // opted out
 	Talk     Talk           `json:"talk,omitzero"`
 	Last     LastCall       `json:"last,omitzero"`
+	Abuse    Abuse          `json:"abuse,omitzero"`
 	Idle     Tally          `json:"idle,omitzero"` // answers to texts that moved nothing
 }
 
@@ -36,6 +37,9 @@ type Talk struct {
 	Unsaid  bool              `json:"unsaid,omitempty"`  // something was read from free words and not said back yet
 	Noted   intake.Answers    `json:"noted,omitzero"`    // what was said back so far
 	Choice  *Choice           `json:"choice,omitempty"`  // a numbered list they were sent
+	Spots   []intake.Spot     `json:"spots,omitempty"`   // places that their words can mean, until they choose
+	Outside int               `json:"outside,omitempty"` // places given that we do not go to
+	Nearer  bool              `json:"nearer,omitempty"`  // asked for more than a town
 	Pending string            `json:"pending,omitempty"` // a text that waits for "the same bees or new ones?"
 }
 
@@ -75,6 +79,9 @@ func derive(secret []byte, purpose, seed string, n int) string {
 	mac.Write([]byte(purpose + "\x00" + seed))
 	return lower(idAlphabet.EncodeToString(mac.Sum(nil)))[:n]
 }
+
+// may reports whether allow would say yes, and counts nothing.
+func (t Tally) may(now time.Time, l Limits) bool { return t.allow(now, l) }
 
 // allow counts one idle answer at now and reports whether it may be given.
 func (t *Tally) allow(now time.Time, l Limits) bool {

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -35,6 +36,16 @@ type Store interface {
 	DueTimers(ctx context.Context, max int) (due []Timer, wait time.Duration, err error)
 	// Postpone moves a timer that could not be handled, so that it holds up no other.
 	Postpone(ctx context.Context, timer string, by time.Duration) error
+
+	// Gazetteer returns the imported places, nil when there are none. The result is shared
+	// and does not change.
+	Gazetteer(ctx context.Context) (*intake.Gazetteer, error)
+	// SetGazetteer keeps places, in the form of Gazetteer.Rows, instead of those before.
+	SetGazetteer(ctx context.Context, rows []byte) error
+	// LeaseErrand hands out one errand whose turn it is, for hold; it comes back when it was
+	// not answered by then. At most one goes out every gap, over all replicas. Without one
+	// it returns how long to wait.
+	LeaseErrand(ctx context.Context, hold, gap time.Duration) (e *Errand, wait time.Duration, err error)
 
 	// Report merges a delivery report into its message and returns the message when the
 	// report is a final failure that was not reported before.

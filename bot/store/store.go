@@ -61,6 +61,7 @@ type Store struct {
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
 	roster   cachedRoster
+	places   cachedPlaces
 
 	commitKeys, outboxKeys []string
 }

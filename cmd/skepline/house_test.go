@@ -29,6 +29,7 @@ var house = map[string][]string{
 	"bot/sms":       {"bot", "notify", "intake"},
 	"bot/telegram":  {"bot", "notify", "intake"},
 	"bot/web":       {"bot", "notify", "intake"},
+	"bot/maps":      {"bot", "intake"},
 	"bot/standin":   {}, // the providers know nothing of us
 	"bot/rehearsal": {"bot", "bot/store", "notify", "intake"},
 	"cmd/skepline":  nil, // anything: it joins all
@@ -45,7 +46,7 @@ var oneDoor = map[string][]string{
 	"github.com/alecthomas/":   {"cmd/skepline"},
 	"github.com/nicksnyder/":   {"intake"},
 	"github.com/BurntSushi/":   {"intake", "triage", "bot"},
-	"net/http":                 {"bot/sms", "bot/telegram", "bot/web", "bot/standin", "cmd/skepline"},
+	"net/http":                 {"bot/sms", "bot/telegram", "bot/web", "bot/maps", "bot/standin", "cmd/skepline"},
 	"github.com/google/go-cmp": {}, // tests only
 	"pgregory.net/rapid":       {}, // tests only
 }
