@@ -55,30 +55,38 @@ var heldStages = []Stage{Taken, There, Boxed, Lifted}
 
 // Call is one swarm call from first text to last.
 type Call struct {
-	Schema     int               `json:"schema"`
-	ID         string            `json:"id"`
-	Reference  string            `json:"ref"` // "7KQ2": names the call, proves nothing
-	Stage      Stage             `json:"stage"`
-	Ended      time.Time         `json:"ended,omitzero"`
-	Held       string            `json:"held,omitempty"` // why a steward must look
-	Caller     Party             `json:"caller"`
-	By         string            `json:"by,omitempty"` // "steward" when entered for somebody else
-	Answers    intake.Answers    `json:"answers"`
-	Assessment triage.Assessment `json:"assessment,omitzero"`
-	Emergency  bool              `json:"emergency,omitempty"` // somebody reacted badly to a sting
-	Photos     []string          `json:"photos,omitempty"`
-	Opened     time.Time         `json:"opened"`
-	Promised   time.Time         `json:"promised,omitzero"` // by when the caller hears again
-	Offers     []Offer           `json:"offers,omitempty"`
-	Holder     *Holder           `json:"holder,omitempty"`
-	Briefed    intake.Answers    `json:"briefed,omitzero"` // what the holder was told
-	Epoch      int               `json:"epoch,omitempty"`  // counts takes
-	Thin       bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
-	Referred   bool              `json:"referred,omitempty"`
-	Told       []triage.Advice   `json:"told,omitempty"`  // advice the caller has had
-	Found      triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
-	Timers     []CallTimer       `json:"timers,omitempty"`
-	Story      []Line            `json:"story,omitempty"` // what happened, in codes
+	Schema      int               `json:"schema"`
+	ID          string            `json:"id"`
+	Reference   string            `json:"ref"` // "7KQ2": names the call, proves nothing
+	Stage       Stage             `json:"stage"`
+	Ended       time.Time         `json:"ended,omitzero"`
+	Held        string            `json:"held,omitempty"` // why a steward must look
+	Caller      Party             `json:"caller"`
+	By          string            `json:"by,omitempty"` // "steward" when entered for somebody else
+	Answers     intake.Answers    `json:"answers"`
+	Assessment  triage.Assessment `json:"assessment,omitzero"`
+	Emergency   bool              `json:"emergency,omitempty"` // somebody reacted badly to a sting
+	Photos      []string          `json:"photos,omitempty"`
+	Opened      time.Time         `json:"opened"`
+	Promised    time.Time         `json:"promised,omitzero"` // by when the caller hears again
+	Offers      []Offer           `json:"offers,omitempty"`
+	Holder      *Holder           `json:"holder,omitempty"`
+	Briefed     intake.Answers    `json:"briefed,omitzero"` // what the holder was told
+	Epoch       int               `json:"epoch,omitempty"`  // counts takes
+	Thin        bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
+	Referred    bool              `json:"referred,omitempty"`
+	Told        []triage.Advice   `json:"told,omitempty"`  // advice the caller has had
+	Found       triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
+	Timers      []CallTimer       `json:"timers,omitempty"`
+	Story       []Line            `json:"story,omitempty"`     // what happened, in codes
+	Joined      string            `json:"joined,omitempty"`    // the call of the same swarm that this report is part of
+	Also        []string          `json:"also,omitempty"`      // reports that are part of this call
+	Apart       []string          `json:"apart,omitempty"`     // calls that this one is not the same as
+	LookedUp    string            `json:"looked_up,omitempty"` // the words of the place that were looked up last
+	Area        bool              `json:"area,omitempty"`      // a town is all that is known of the place
+	Errand      string            `json:"errand,omitempty"`    // the look-up of its place that is under way
+	ErrandSince time.Time         `json:"errand_since,omitzero"`
+	Waits       bool              `json:"waits,omitempty"` // the first round waits a moment for that
 }
 
 // Party is a person as a call needs to reach them.

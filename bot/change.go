@@ -42,6 +42,7 @@ type Change struct {
 	Stops     []Stop           // opt-outs
 	Timers    []TimerChange    // set, moved or cleared
 	Messages  []notify.Message // to the outbox, in this order
+	Errands   []Errand         // look-ups to be made outside
 	Closed    []Closed         // calls that ended
 }
 

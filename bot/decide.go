@@ -61,6 +61,8 @@ func Decide(f Facts) (change Change, need Need) {
 		d.dismissed(e)
 	case Kicked:
 		d.kick(e)
+	case Returned:
+		d.returned(e)
 	}
 	return d.finish(), Need{}
 }

@@ -29,6 +29,8 @@ type decision struct {
 	serial int
 	// foreign are documents with fields that we do not know; a newer program wrote them.
 	foreign []Key
+
+	placeBefore *intake.Place // of the call being talked about, before this event
 }
 
 // copyOf is one document under decision.
@@ -116,6 +118,7 @@ const documentSchema = 1
 
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
+	d.together()
 	for _, p := range d.people {
 		if p.work.ID == "" {
 			d.erase(p.doc)
@@ -183,6 +186,12 @@ func (d *decision) callFollows(old Document, c *Call) {
 		}
 		if c.Holder != nil {
 			card.Holder = c.Holder.Catcher
+		}
+		if p := c.Answers.Place; p != nil {
+			card.Lat, card.Lon, card.PrecisionM = p.Lat, p.Lon, p.PrecisionM
+		}
+		if c.Joined != "" {
+			card.Stage = "joined" // it asks nobody
 		}
 		d.card("c:"+c.ID, card)
 	} else {

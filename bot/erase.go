@@ -45,7 +45,7 @@ func (d *decision) scrub(c *Call) {
 	id := c.Caller.Person
 	c.Caller = Party{}
 	c.Answers = withoutPerson(c.Answers)
-	c.Briefed, c.Photos = intake.Answers{}, nil
+	c.Briefed, c.Photos, c.LookedUp = intake.Answers{}, nil, ""
 	for i := range c.Offers {
 		o := &c.Offers[i]
 		*o = Offer{Ask: o.Ask}

@@ -160,6 +160,13 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 		}
 		facts.Roster, facts.Board = roster, &board
 	}
+	if need.Places {
+		places, err := h.places(ctx)
+		if err != nil {
+			return err
+		}
+		facts.Places = places
+	}
 	return nil
 }
 

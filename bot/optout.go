@@ -38,6 +38,10 @@ func (d *decision) optIn(p *Person) {
 	if text, ok := d.Event.(Said); ok && joins(text.Text) {
 		return
 	}
+	if !was {
+		d.idle(p, "welcome_back", nil)
+		return
+	}
 	d.tell(p.party(), notify.News, "welcome_back", nil)
 }
 

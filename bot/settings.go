@@ -1,8 +1,11 @@
 package bot
 
 import (
+	"cmp"
+	"math"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 	"skepline/triage"
 )
@@ -21,17 +24,19 @@ type Settings struct {
 	Country         string   `toml:"country"`          // two letters, for reading phone numbers
 	Stewards        []string `toml:"stewards"`         // addresses told of held calls, thin rosters and audit findings
 
-	Tag          string     `toml:"tag"`           // marks its keys in Redis; the name in small letters if not given
-	PoisonCentre string     `toml:"poison_centre"` // a phone number, "" where there is none
-	ManyStings   int        `toml:"many_stings"`   // stings from which on a doctor is called; 0 = what the country's bodies say
-	Africanized  bool       `toml:"africanized"`   // Africanized bees live there: more caution, swarms in any month
-	Learned      string     `toml:"learned"`       // a file of skepline ledger --learn, beside this one; "" = judgement alone
-	Referrals    []Referral `toml:"referrals"`
-	Hours        Hours      `toml:"hours"`
-	Dispatch     Dispatch   `toml:"dispatch"`
-	Limits       Limits     `toml:"limits"`
-	Retention    Retention  `toml:"retention"`
-	Audit        Audit      `toml:"audit"`
+	Tag          string      `toml:"tag"`           // marks its keys in Redis; the name in small letters if not given
+	PoisonCentre string      `toml:"poison_centre"` // a phone number, "" where there is none
+	ManyStings   int         `toml:"many_stings"`   // stings from which on a doctor is called; 0 = what the country's bodies say
+	Africanized  bool        `toml:"africanized"`   // Africanized bees live there: more caution, swarms in any month
+	Learned      string      `toml:"learned"`       // a file of skepline ledger --learn, beside this one; "" = judgement alone
+	Referrals    []Referral  `toml:"referrals"`
+	Hours        Hours       `toml:"hours"`
+	Dispatch     Dispatch    `toml:"dispatch"`
+	Limits       Limits      `toml:"limits"`
+	Retention    Retention   `toml:"retention"`
+	Audit        Audit       `toml:"audit"`
+	Neighbours   []Neighbour `toml:"neighbours"`
+	Places       Places      `toml:"places"`
 
 	zone  *time.Location // TimeZone, read by Validate
 	model *triage.Model  // of the file Learned, read by LoadSettings
@@ -43,6 +48,39 @@ type Referral struct {
 	Name  string `toml:"name"`  // as people read it
 	Phone string `toml:"phone"` // as people dial it
 	Link  string `toml:"link"`
+}
+
+// Neighbour is another club that serves the callers around some other place.
+type Neighbour struct {
+	Name      string  `toml:"name"` // as people read it
+	Phone     string  `toml:"phone"`
+	Link      string  `toml:"link"`
+	Latitude  float64 `toml:"latitude"`
+	Longitude float64 `toml:"longitude"`
+	RadiusKm  float64 `toml:"radius_km"`
+}
+
+// reach is how people reach a neighbour.
+func (n *Neighbour) reach() string { return cmp.Or(n.Phone, n.Link) }
+
+// Places says where places are looked up by name, besides the imported gazetteer.
+type Places struct {
+	Nominatim string `toml:"nominatim"` // a Nominatim-compatible server, "" = none
+}
+
+// Neighbour returns the club that serves p, the one whose centre is nearest if there are
+// several, nil when none is known.
+func (s *Settings) Neighbour(p intake.Place) *Neighbour {
+	var best *Neighbour
+	nearest := math.Inf(1)
+	for i := range s.Neighbours {
+		n := &s.Neighbours[i]
+		km := intake.Km(p, intake.Place{Lat: n.Latitude, Lon: n.Longitude})
+		if km <= n.RadiusKm && km < nearest {
+			best, nearest = n, km
+		}
+	}
+	return best
 }
 
 // Hours are the hours in which catchers are not asked: bees do not leave in the dark.

@@ -101,7 +101,7 @@ func TestWrongSettings(t *testing.T) {
 			"hotline.toml:6: key referrals is not a list of tables; allowed is [[referrals]] on a line of its own, once an entry"},
 		{"all faults at once, in the file's order", `units = "metric"`, "units = 3\nvolume = 11",
 			"hotline.toml:6: key units is a whole number; allowed is \"imperial\" or \"metric\"\n" +
-				"hotline.toml:7: key volume is unknown; allowed here are referrals, hours, dispatch, limits, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
+				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, hours, dispatch, limits, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
 	} {
 		t.Run(row.why, func(t *testing.T) {
 			_, err := ReadSettings("hotline.toml", []byte(strings.Replace(fixedKeys, row.old, row.new, 1)))

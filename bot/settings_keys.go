@@ -73,6 +73,27 @@ var referralKeys = []settingsKey[Referral]{
 		func(r *Referral) bool { return r.Link == "" || webLink.MatchString(r.Link) }, "a link that begins with https:// and has at most 60 letters"},
 }
 
+var neighbourKeys = []settingsKey[Neighbour]{
+	{"name", true, func(n *Neighbour) any { return &n.Name },
+		func(n *Neighbour) bool { return lettersBetween(n.Name, 1, 30) }, "a name of 1 to 30 letters"},
+	{"phone", false, func(n *Neighbour) any { return &n.Phone },
+		func(n *Neighbour) bool { return n.Phone == "" || dialled.MatchString(n.Phone) }, `a phone number such as "607-555-0161"`},
+	{"link", false, func(n *Neighbour) any { return &n.Link },
+		func(n *Neighbour) bool { return n.Link == "" || webLink.MatchString(n.Link) }, "a link that begins with https:// and has at most 60 letters"},
+	{"latitude", true, func(n *Neighbour) any { return &n.Latitude },
+		func(n *Neighbour) bool { return n.Latitude >= -90 && n.Latitude <= 90 }, "degrees north, -90 to 90"},
+	{"longitude", true, func(n *Neighbour) any { return &n.Longitude },
+		func(n *Neighbour) bool { return n.Longitude >= -180 && n.Longitude <= 180 }, "degrees east, -180 to 180"},
+	{"radius_km", true, func(n *Neighbour) any { return &n.RadiusKm },
+		func(n *Neighbour) bool { return n.RadiusKm >= 1 && n.RadiusKm <= 500 }, "the radius they serve in kilometres, 1 to 500"},
+}
+
+var placesKeys = []settingsKey[Places]{
+	{"nominatim", false, func(p *Places) any { return &p.Nominatim },
+		func(p *Places) bool { return p.Nominatim == "" || serverURL.MatchString(p.Nominatim) },
+		`the address of a Nominatim-compatible server such as "https://nominatim.example.org", or ""`},
+}
+
 var hoursKeys = []settingsKey[Hours]{
 	{"quiet_from", false, func(h *Hours) any { return &h.QuietFrom },
 		func(h *Hours) bool { return clockTime(h.QuietFrom) }, `a local clock time such as "21:00"`},
@@ -119,6 +140,7 @@ var (
 	emergencyNumber = regexp.MustCompile(`^[0-9]{2,6}$`)
 	tag             = regexp.MustCompile(`^[a-z0-9-]{1,40}$`)
 	dialled         = regexp.MustCompile(`^\+?[0-9][0-9 ()./-]{1,24}$`)
+	serverURL       = regexp.MustCompile(`^https?://[A-Za-z0-9.:\[\]-]+(/[!-~]*)?$`)
 	webLink         = regexp.MustCompile(`^https://[!-~]{1,52}$`)
 )
 
@@ -155,6 +177,14 @@ func (s *Settings) wrong() []wrongValue {
 			all = append(all, wrongValue{path, "key " + path + " names nobody; allowed is a phone, a link or a name"})
 		}
 	}
+	for i := range s.Neighbours {
+		path := fmt.Sprintf("neighbours[%d]", i)
+		all = append(all, wrongIn(path+".", &s.Neighbours[i], neighbourKeys)...)
+		if s.Neighbours[i].reach() == "" {
+			all = append(all, wrongValue{path, "key " + path + " cannot be reached; allowed is a phone or a link"})
+		}
+	}
+	all = append(all, wrongIn("places.", &s.Places, placesKeys)...)
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
 	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)

@@ -45,6 +45,10 @@ func (d *decision) gone(p *Person, cmd intake.Command) bool {
 	if c == nil {
 		return false
 	}
+	if c.Joined != "" {
+		d.alsoGone(c)
+		return true
+	}
 	if h := c.Holder; h != nil {
 		if c.Stage == Lifted || c.Stage == Boxed {
 			// In the box or on the way home: the catcher knows better what flies there.
@@ -63,6 +67,10 @@ func (d *decision) gone(p *Person, cmd intake.Command) bool {
 
 // status says how the caller's swarm stands.
 func (d *decision) status(p *Person, c *Call) {
+	if c.Joined != "" {
+		d.wordOf(c, d.call(c.Joined), "also")
+		return
+	}
 	key := "status_looking"
 	switch {
 	case c.Held != "" || c.Stage == Asking:

@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -25,6 +26,7 @@ var saidAtRandom = []string{
 	"14 Mill Ln", "grey paper nest", "bees going in and out of a hole in the wall", "behind the school", "8 ft", "not sure", "BACK", "AGAIN", "MENU", "GONE",
 	"thanks", "ok", "STOP", "START", "HELP", "he cannot breathe", "TAKE", "PASS", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "LIFTED ALL", "HIVED", "FLOWN", "NOT BEES",
 	"DROP", "OUT", "OUT 3d", "IN", "MINE", "OPEN", "NEW", "yes", "no", "side gate, big dog", "qwerty asdf", "", "🐝", "ES", "English", "Gwen", "hay un enjambre en mi casa",
+	"212 Maple St", "Dunmere", "3 Harbor Street, Saltmarsh", "behind the red barn", "OTHER", "hanging ball of bees on a fence, nobody stung, 16 Mill Ln, 5 ft up",
 }
 
 // TestRandomWalk lets people text, tap and fall silent at random and holds after every event
@@ -33,6 +35,9 @@ func TestRandomWalk(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		m := newModel(t, time.Date(2026, 5, 12, 14, 5, 0, 0, time.UTC).Add(time.Duration(rapid.IntRange(0, 23).Draw(rt, "hour"))*time.Hour))
 		m.settings.Stewards = []string{"telegram:5550199"}
+		if rapid.Bool().Draw(rt, "maps") {
+			m.settings.Places.Nominatim = "https://maps.example.org"
+		}
 		for i, id := range []string{"ada", "bram", "chidi"} {
 			m.hear(t, Enrolled{Event: EventID("ro:" + id), Catcher: notify.Catcher{
 				ID: id, Name: strings.ToUpper(id[:1]) + id[1:], Address: walkers[4+i], Lat: 42.45, Lon: -76.48, ReachKm: 30, MaxHeightM: 5,
@@ -41,6 +46,7 @@ func TestRandomWalk(t *testing.T) {
 		}
 		for n := range rapid.IntRange(1, 60).Draw(rt, "steps") {
 			before := len(m.sent)
+			m.errand(t, rt)
 			m.step(t, rt, n)
 			m.check(t, rt, m.sent[before:])
 		}
@@ -75,6 +81,20 @@ func (m *model) step(t *testing.T, rt *rapid.T, n int) {
 	default:
 		m.hear(t, Said{Event: id, From: who, Text: rapid.SampledFrom(saidAtRandom).Draw(rt, "text")})
 	}
+}
+
+// errand answers the oldest look-up, or lets it lie.
+func (m *model) errand(t *testing.T, rt *rapid.T) {
+	if len(m.errands) == 0 || rapid.Bool().Draw(rt, "later") {
+		return
+	}
+	e := m.errands[0]
+	m.errands = m.errands[1:]
+	at := func(lat float64) intake.Spot {
+		return intake.Spot{Name: "Somewhere", Place: intake.Place{Lat: lat, Lon: -76.5, Text: e.Words, PrecisionM: 50}}
+	}
+	found := rapid.SampledFrom([][]intake.Spot{nil, {at(42.44)}, {at(42.44), at(42.5)}, {at(45)}}).Draw(rt, "found")
+	m.hear(t, Returned{Errand: e, Spots: found})
 }
 
 // aButton picks one of the buttons on who's screen.
@@ -210,7 +230,7 @@ func TestFloodIsAnsweredAFewTimes(t *testing.T) {
 	for n := range 200 {
 		m.hear(t, Said{Event: EventID(fmt.Sprintf("tw:%d", n)), From: walkers[0], Text: "MENU"})
 	}
-	if len(m.sent) != m.settings.Limits.TextsIn10Minutes {
+	if len(m.sent) != m.settings.Limits.TextsIn10Minutes+1 { // and one that says so
 		t.Errorf("200 texts in a minute got %d answers", len(m.sent))
 	}
 	m.hear(t, Said{Event: "tw:e", From: walkers[0], Text: "i cant breathe, got stung"})

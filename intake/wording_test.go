@@ -14,7 +14,7 @@ import (
 // longest fills a text with the longest values that are likely, so that a text that fits
 // here fits in the field.
 var longest = map[string]any{
-	"Hotline": "Quillbrook County Beekeepers", "Emergency": "911", "Poison": "1-800-222-1222", "Many": 10, "Report": "607-555-0171",
+	"Hotline": "Quillbrook County Beekeepers", "Name": "Saltmarsh County Beekeepers", "With": "4DM8", "Emergency": "911", "Poison": "1-800-222-1222", "Many": 10, "Report": "607-555-0171",
 	"Ref": "7KQ2", "Caller": "Guadalupe", "Holder": "Bartholomew", "Word": "JUNIPER",
 	"By": "12:30 pm", "ETA": "12:50 pm", "Sunset": "8:14 pm", "Back": "8:40 pm", "From": "8:39 pm", "Since": "12:12 pm",
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",
@@ -90,6 +90,21 @@ func TestEveryQuestionHasItsWords(t *testing.T) {
 				if !w.Knows(key) {
 					t.Errorf("%s lacks %s", lang, key)
 				}
+			}
+		}
+	}
+}
+
+// TestNobodyReadsEnglishInsteadOfTheirOwn holds that a longer form for chat that a language
+// lacks is not said in English when the short form is there.
+func TestNobodyReadsEnglishInsteadOfTheirOwn(t *testing.T) {
+	english := Words{Language: "en", Chat: true}
+	for _, room := range []string{"caller", "catcher", "steward", "brief", "advice"} {
+		for key := range readTexts(t, "wording/"+room+".en.toml") {
+			key = strings.TrimSuffix(key, "_chat")
+			said := english.Say(key, longest)
+			if len(said) > 40 && (Words{Language: "es", Chat: true}).Say(key, longest) == said {
+				t.Errorf("%s is said in English to people who talk Spanish: %s", key, said)
 			}
 		}
 	}

@@ -26,16 +26,19 @@ type Memory struct {
 	// Fuse is the number of segments of a day after which only safety goes out; -1 = none.
 	Fuse int
 
-	docs   map[bot.Key]bot.Document
-	seen   [3]map[bot.EventID]seenEvent // a ring of four days each, as in clock.lua
-	board  map[string][]byte
-	roster map[string]notify.Catcher
-	find   map[string]string
-	stop   map[string]bool
-	timers map[string]dueTimer
-	closed map[string]int64
-	holds  map[string]holding
-	marks  map[string]string
+	docs       map[bot.Key]bot.Document
+	seen       [3]map[bot.EventID]seenEvent // a ring of four days each, as in clock.lua
+	board      map[string][]byte
+	roster     map[string]notify.Catcher
+	find       map[string]string
+	stop       map[string]bool
+	timers     map[string]dueTimer
+	errands    map[string]dueErrand
+	errandFree int64 // ms: when the next look-up may be made
+	places     []byte
+	closed     map[string]int64
+	holds      map[string]holding
+	marks      map[string]string
 	outbox
 
 	mutant Mutant // a planted fault, "" = none
@@ -64,7 +67,7 @@ func NewMemory(clock func() time.Time) *Memory {
 		Clock: clock, Fuse: -1,
 		docs: map[bot.Key]bot.Document{}, seen: [3]map[bot.EventID]seenEvent{{}, {}, {}}, board: map[string][]byte{},
 		roster: map[string]notify.Catcher{}, find: map[string]string{}, stop: map[string]bool{},
-		timers: map[string]dueTimer{}, closed: map[string]int64{}, holds: map[string]holding{}, marks: map[string]string{},
+		timers: map[string]dueTimer{}, errands: map[string]dueErrand{}, closed: map[string]int64{}, holds: map[string]holding{}, marks: map[string]string{},
 		outbox: newOutbox(),
 	}
 }
@@ -218,6 +221,7 @@ func (m *Memory) write(c bot.Change) {
 		}
 	}
 	m.writeTimers(c)
+	m.writeErrands(c)
 	for i, msg := range c.Messages {
 		if m.mutant == DropLast && len(c.Messages) > 1 && i == len(c.Messages)-1 {
 			continue

@@ -275,6 +275,13 @@ func (r *replica) turn() time.Time {
 			break
 		}
 	}
+	// No map server is there: every look-up comes back with nothing.
+	switch made, wait, err := r.hotline.RunErrand(context.Background(), nil); {
+	case made || err != nil:
+		soon(time.Second)
+	default:
+		soon(wait)
+	}
 	for _, c := range notify.Channels {
 		for range 50 {
 			if r.dead || r.broken != "" {

@@ -63,6 +63,7 @@ type Store struct {
 	roster   cachedRoster
 	beat     int64  // of Pulse, at its last call
 	lineage  string // of the server that answered it
+	places   cachedPlaces
 
 	commitKeys, outboxKeys []string
 }

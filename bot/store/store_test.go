@@ -58,6 +58,8 @@ var cases = []struct {
 	{"delivery reports merge by rank", quick, reports},
 	{"timers go off, move and clear", quick, timers},
 	{"a timer is cleared by its own event", quick, timerClearsItself},
+	{"an errand is leased, comes back, and ends with its answer", quick, errands},
+	{"the imported places are read again when they moved", quick, places},
 	{"the roster is read again when it moved", quick, roster},
 	{"the board shows what was committed", quick, board},
 	{"look-ups, marks and ended calls", quick, lookUps},

@@ -29,6 +29,7 @@ var house = map[string][]string{
 	"bot/sms":      {"bot", "notify", "intake"},
 	"bot/telegram": {"bot", "notify", "intake"},
 	"bot/web":      {"bot", "notify", "intake"},
+	"bot/maps":     {"bot", "intake"},
 	"bot/plots":    {"bot"},
 	"bot/standin":  {}, // the providers know nothing of us
 	// A world of its own around the production flow; it has its own store, so it needs no door.
@@ -49,7 +50,7 @@ var oneDoor = map[string][]string{
 	"github.com/nicksnyder/":   {"intake"},
 	"github.com/BurntSushi/":   {"intake", "triage", "bot"},
 	"gonum.org/":               {"bot/plots"},
-	"net/http":                 {"bot/sms", "bot/telegram", "bot/web", "bot/standin", "cmd/skepline"},
+	"net/http":                 {"bot/sms", "bot/telegram", "bot/web", "bot/maps", "bot/standin", "cmd/skepline"},
 	"github.com/google/go-cmp": {}, // tests only
 	"pgregory.net/rapid":       {}, // tests only
 }

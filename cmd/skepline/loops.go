@@ -33,6 +33,7 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 		})
 	}
 	loop(s.runTimers)
+	loop(s.runErrands)
 	delivery := s.hotline.Delivery(s.senders())
 	delivery.Resolved = s.metrics.Resolved
 	if s.sms != nil {
@@ -100,6 +101,24 @@ func (s *service) runTimers(taking, work context.Context) {
 			continue
 		}
 		rest(taking, nil, min(wait, tick))
+	}
+}
+
+// runErrands looks up outside what decisions want to know. No talk waits for it.
+func (s *service) runErrands(taking, work context.Context) {
+	trouble := s.trouble("errands")
+	for taking.Err() == nil {
+		rung := s.bell.next()
+		made, wait, err := s.hotline.RunErrand(work, s.maps)
+		trouble.tell(err)
+		switch {
+		case made && err == nil:
+			s.bell.ring()
+		case err != nil:
+			rest(taking, nil, tick)
+		default:
+			rest(taking, rung, min(wait, tick))
+		}
 	}
 }
 

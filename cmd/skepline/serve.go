@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"skepline/bot"
+	"skepline/bot/maps"
 	"skepline/bot/sms"
 	"skepline/bot/store"
 	"skepline/bot/telegram"
@@ -53,6 +54,7 @@ type service struct {
 	bell     *bell          // rings when there may be messages to send
 	sms      *sms.Door      // nil = off
 	telegram *telegram.Door // nil = off
+	maps     bot.Maps       // nil = none
 }
 
 // open opens the store, looks whether it is safe, and puts everything together.
@@ -98,6 +100,9 @@ func (s *service) openDoors() {
 		s.log.Info("Telegram is on.")
 	} else {
 		s.log.Warn("Telegram is off: TELEGRAM_BOT_TOKEN is not set.")
+	}
+	if server := s.settings.Places.Nominatim; server != "" {
+		s.maps = maps.New(server)
 	}
 	if s.sms != nil && s.env.PublicURL == "" {
 		s.log.Info("SMS is read from the provider's log every 10 s: SKEPLINE_PUBLIC_URL is not set.")
