@@ -79,6 +79,8 @@ type Call struct {
 	Found      triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
 	Timers     []CallTimer       `json:"timers,omitempty"`
 	Story      []Line            `json:"story,omitempty"` // what happened, in codes
+	Words      []Spoken          `json:"words,omitempty"` // the conversation with the caller, for the desk; erased with the answers
+	Links      []string          `json:"links,omitempty"` // hashes of the links that open it
 }
 
 // Party is a person as a call needs to reach them.
@@ -93,8 +95,9 @@ type Offer struct {
 	notify.Ask
 	Name    string     `json:"name"`
 	Party   Party      `json:"party"`
-	Message string     `json:"message"` // id of the message that carries it
-	Far     notify.Far `json:"far"`     // from the catcher's home
+	Message string     `json:"message"`         // id of the message that carries it
+	Far     notify.Far `json:"far"`             // from the catcher's home
+	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
 }
 
 // Holder is the one catcher who has the call.

@@ -33,6 +33,10 @@ type Settings struct {
 	Retention    Retention  `toml:"retention"`
 	Audit        Audit      `toml:"audit"`
 
+	// PublicURL is where people reach our pages, without a slash at its end; "" = no pages. It
+	// comes from the environment.
+	PublicURL string `toml:"-"`
+
 	zone  *time.Location // TimeZone, read by Validate
 	model *triage.Model  // of the file Learned, read by LoadSettings
 }
