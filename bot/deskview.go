@@ -2,6 +2,10 @@ package bot
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -62,7 +66,7 @@ type CallView struct {
 	Facts      []Fact
 	Hazards    []string
 	Weighed    []Weighed // kinds, most likely first
-	Why        []Weighed // evidence, strongest first
+	Evidence   []Weighed // what spoke for or against, strongest first
 	Lines      []StoryLine
 	Does       []string
 	CanBeAsked []CatcherRow // by distance
@@ -87,6 +91,37 @@ type StoryLine struct {
 // ViewDesk returns the evening at a glance: what needs a person first, then by age.
 func (h *Hotline) ViewDesk(ctx context.Context) (*DeskView, error) {
 	return view(ctx, h, h.looking(), func(d *decision) *DeskView { return d.viewDesk() })
+}
+
+// DeskState changes when anything on the desk does, or, with a call's id, on its own page.
+func (h *Hotline) DeskState(ctx context.Context, call string) (string, error) {
+	if call != "" {
+		docs, err := h.Store.Documents(ctx, []Key{{KindCall, call}})
+		if err != nil {
+			return "", fmt.Errorf("desk: %w", err)
+		}
+		return itoa(int(docs[0].Version)), nil
+	}
+	board, err := h.Store.Board(ctx)
+	if err != nil {
+		return "", fmt.Errorf("desk: %w", err)
+	}
+	body, err := json.Marshal(board)
+	if err != nil {
+		return "", fmt.Errorf("desk: %w", err)
+	}
+	sum := sha256.Sum256(body)
+	return hex.EncodeToString(sum[:8]), nil
+}
+
+// DeskPhoto returns the provider's name of a call's n-th picture, "" when there is none.
+func (h *Hotline) DeskPhoto(ctx context.Context, id string, n int) (string, error) {
+	return view(ctx, h, h.looking(), func(d *decision) string {
+		if c := d.call(id); n >= 0 && n < len(c.Photos) {
+			return c.Photos[n]
+		}
+		return ""
+	})
 }
 
 // ViewCall returns one call's story, nil when there is no such call.
@@ -247,7 +282,7 @@ func (d *decision) viewCall(id string) *CallView {
 		v.Weighed = append(v.Weighed, Weighed{d.say(p, "kind_"+string(k.Kind), nil), k.P})
 	}
 	for _, w := range c.Assessment.Why[:min(8, len(c.Assessment.Why))] {
-		v.Why = append(v.Why, Weighed{w.Because, w.Weight})
+		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
 	}
 	v.Lines = d.storyLines(c, p)
 	if c.Ended.IsZero() {
