@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"encoding/json"
 	"slices"
 	"strings"
 	"time"
@@ -94,6 +95,7 @@ func (d *decision) canOffer(id string) bool {
 // takeOver stops the script: from here on a person talks to the caller.
 func (d *decision) takeOver(c *Call) {
 	p := d.personByID(c.Caller.Person)
+	p.Talk.Asked = without(p.Talk.Asked, p.Talk.Waiting) // asked anew when it is handed back
 	p.Talk.Waiting, p.Talk.Choice = "", nil
 	c.Held = takenOver
 	d.clear(c, "silence", "photo", "steward", "round", "news")
@@ -129,6 +131,8 @@ type Spoken struct {
 	At   time.Time `json:"at"`
 	Who  string    `json:"who"` // "caller", "holder", "us"
 	Text string    `json:"text"`
+	// After is how many lines of the story were there before.
+	After int `json:"after,omitempty"`
 }
 
 // Bounds of what is kept of a conversation: the desk needs the thread, not an archive.
@@ -144,15 +148,16 @@ func (d *decision) keepWords() {
 		if c.ID == "" || !c.Ended.IsZero() && !c.Ended.Equal(d.Now) || d.tellsAnother(c) {
 			continue
 		}
+		before := linesOf(copied.doc)
 		relayed := false
 		for _, m := range d.change.Messages {
 			relayed = relayed || m.Class == notify.Relay && m.Recipient == c.Caller.Person
 		}
 		switch from, text := spokenBy(d.Event); {
 		case from != "" && from == c.Caller.Address:
-			c.spoke(d.now, "caller", text)
+			c.spoke(d.now, "caller", text, before)
 		case relayed && c.Holder != nil && from == c.Holder.Party.Address:
-			c.spoke(d.now, "holder", text)
+			c.spoke(d.now, "holder", text, before)
 		}
 		for _, m := range d.change.Messages {
 			if m.Recipient != c.Caller.Person || m.Edits != "" {
@@ -160,10 +165,10 @@ func (d *decision) keepWords() {
 			}
 			switch m.Class {
 			case notify.Safety, notify.Question, notify.News:
-				c.spoke(d.now, "us", m.Text)
+				c.spoke(d.now, "us", d.unlinked(m.Text), len(c.Story))
 			case notify.Relay:
 				if _, desk := d.Event.(Desked); desk {
-					c.spoke(d.now, "us", m.Text)
+					c.spoke(d.now, "us", d.unlinked(m.Text), len(c.Story))
 				}
 			}
 		}
@@ -198,14 +203,28 @@ func spokenBy(e Event) (from notify.Address, text string) {
 	return "", ""
 }
 
-func (c *Call) spoke(at time.Time, who, text string) {
+// unlinked leaves the link out of a text: nobody at the desk could press it.
+func (d *decision) unlinked(text string) string {
+	return strings.ReplaceAll(text, d.Settings.PublicURL+"/"+PageCaller+"/"+linkMask, "[link]")
+}
+
+// linesOf counts the lines of a stored call's story.
+func linesOf(doc Document) int {
+	var stored struct{ Story []struct{} }
+	if doc.Version == 0 || json.Unmarshal(doc.Body, &stored) != nil {
+		return 0
+	}
+	return len(stored.Story)
+}
+
+func (c *Call) spoke(at time.Time, who, text string, after int) {
 	if text == "" {
 		return
 	}
 	if r := []rune(text); len(r) > spokenLetter {
 		text = string(r[:spokenLetter]) + "…"
 	}
-	c.Words = append(c.Words, Spoken{At: at.UTC().Truncate(time.Second), Who: who, Text: text})
+	c.Words = append(c.Words, Spoken{At: at.UTC().Truncate(time.Second), Who: who, Text: text, After: after})
 	if n := len(c.Words) - spokenLines; n > 0 {
 		c.Words = c.Words[n:]
 	}

@@ -52,6 +52,7 @@ type AskedRow struct {
 type CatcherRow struct {
 	ID, Name, Channel, Hours string
 	Lat, Lon, ReachKm        float64
+	Reach                    string // in the hotline's units
 	State                    string // "free", "asked", "busy", "away", "not_joined"
 	Today, Asks              int    // calls taken today; asks of seven days that led to no job
 }
@@ -240,6 +241,11 @@ func (d *decision) needsPerson(c *Call) string {
 func (d *decision) catcherRow(k notify.Catcher) CatcherRow {
 	card := d.Board.Catchers[k.ID]
 	r := CatcherRow{ID: k.ID, Name: k.Name, Channel: string(k.Address.Channel()), Hours: k.Hours, Lat: k.Lat, Lon: k.Lon, ReachKm: k.ReachKm, State: "free", Asks: len(card.Asks)}
+	r.Reach = itoa(int(k.ReachKm+0.5)) + " km"
+	if !d.Settings.Metric() {
+		const kmPerMile = 1.609344
+		r.Reach = itoa(int(k.ReachKm/kmPerMile+0.5)) + " mi"
+	}
 	switch {
 	case k.Address == "":
 		r.State = "not_joined"
@@ -247,7 +253,7 @@ func (d *decision) catcherRow(k notify.Catcher) CatcherRow {
 		r.State = "away"
 	case card.Busy:
 		r.State = "busy"
-	case card.OpenAsk != "":
+	case d.Board.Calls[card.OpenAsk].Stage == string(Looking):
 		r.State = "asked"
 	}
 	for _, t := range card.Today {
@@ -293,13 +299,16 @@ func (d *decision) viewCall(id string) *CallView {
 
 func (d *decision) storyLines(c *Call, p Party) []StoryLine {
 	var lines []StoryLine
-	for _, l := range c.Story {
-		lines = append(lines, StoryLine{Text: l.What, when: l.At})
+	said := c.Words
+	for i := 0; i <= len(c.Story); i++ {
+		for len(said) > 0 && (said[0].After <= i || i == len(c.Story)) {
+			lines = append(lines, StoryLine{Who: said[0].Who, Text: said[0].Text, when: said[0].At})
+			said = said[1:]
+		}
+		if i < len(c.Story) {
+			lines = append(lines, StoryLine{Text: c.Story[i].What, when: c.Story[i].At})
+		}
 	}
-	for _, s := range c.Words {
-		lines = append(lines, StoryLine{Who: s.Who, Text: s.Text, when: s.At})
-	}
-	slices.SortStableFunc(lines, func(a, b StoryLine) int { return a.when.Compare(b.when) })
 	for i := range lines {
 		lines[i].At = d.clock(p, lines[i].when)
 		if days := dayNumber(d.now) - dayNumber(lines[i].when.In(d.now.Location())); days > 0 {

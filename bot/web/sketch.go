@@ -43,15 +43,14 @@ var squares = func() template.HTML {
 
 // deskSketch draws the area served with open calls and the roster's reach.
 func deskSketch(v *bot.DeskView, data page) template.HTML {
-	scale := 100 / math.Max(v.Km, 1) // units a kilometre
+	scale := 100 / widest(v) // units a kilometre
 	at := func(lat, lon float64) (x, y float64) {
-		const kmPerDegree = 111.2
-		x = (lon - v.Lon) * kmPerDegree * math.Cos(v.Lat*math.Pi/180) * scale
-		y = -(lat - v.Lat) * kmPerDegree * scale
-		return math.Max(-115, math.Min(115, x)), math.Max(-115, math.Min(115, y))
+		x, y = kilometres(v, lat, lon)
+		return math.Max(-115, math.Min(115, x*scale)), math.Max(-115, math.Min(115, -y*scale))
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="-120 -120 240 240" role="img" aria-label="%s"><circle class="bound" r="100"/><text x="0" y="-104">N</text>`, html.EscapeString(data.T("page_desk_map")))
+	fmt.Fprintf(&b, `<svg viewBox="-120 -120 240 240" role="img" aria-label="%s"><circle class="bound" r="%.1f"/><text x="0" y="-110">N</text>`, html.EscapeString(data.T("page_desk_map")), v.Km*scale)
+	fmt.Fprintf(&b, `<path class="way" d="M-110 112v4h%.1fv-4"/><text x="%.1f" y="110">%d km</text>`, 5*scale, -110+2.5*scale, 5)
 	for _, k := range v.Catchers {
 		x, y := at(k.Lat, k.Lon)
 		fmt.Fprintf(&b, `<circle class="reach" cx="%.1f" cy="%.1f" r="%.1f"/>`, x, y, k.ReachKm*scale)
@@ -73,4 +72,29 @@ func deskSketch(v *bot.DeskView, data page) template.HTML {
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())
+}
+
+// kilometres is how far east and north of the hotline's centre a point is.
+func kilometres(v *bot.DeskView, lat, lon float64) (east, north float64) {
+	const perDegree = 111.2
+	return (lon - v.Lon) * perDegree * math.Cos(v.Lat*math.Pi/180), (lat - v.Lat) * perDegree
+}
+
+// widest is how far from the centre, in kilometres, the sketch must reach to show every
+// catcher and every swarm, and no farther than the area served.
+func widest(v *bot.DeskView) float64 {
+	reach := 5.0
+	add := func(lat, lon float64) {
+		x, y := kilometres(v, lat, lon)
+		reach = math.Max(reach, 1.2*math.Hypot(x, y))
+	}
+	for _, k := range v.Catchers {
+		add(k.Lat, k.Lon)
+	}
+	for _, c := range v.Calls {
+		if c.Pinned {
+			add(c.Lat, c.Lon)
+		}
+	}
+	return math.Min(reach, math.Max(v.Km, 5))
 }
