@@ -274,7 +274,10 @@ func (d *decision) viewCall(id string) *CallView {
 	}
 	p := d.deskParty()
 	v := &CallView{CallRow: d.callRow(c), Place: d.exact(p, c), Facts: d.facts(c, p), Hazards: d.hazards(c, p), Photos: len(c.Photos)}
-	v.Caller = strings.TrimSpace(c.Answers.Name + " (" + string(c.Caller.Address.Channel()) + ")")
+	v.Caller = string(c.Caller.Address.Channel())
+	if c.Answers.Name != "" {
+		v.Caller = c.Answers.Name + ", " + v.Caller
+	}
 	if c.Answers.Place != nil {
 		v.MapLink = d.mapLink(c.Answers.Place)
 	}
@@ -287,7 +290,11 @@ func (d *decision) viewCall(id string) *CallView {
 	for _, k := range c.Assessment.Kinds[:min(4, len(c.Assessment.Kinds))] {
 		v.Weighed = append(v.Weighed, Weighed{d.say(p, "kind_"+string(k.Kind), nil), k.P})
 	}
-	for _, w := range c.Assessment.Why[:min(8, len(c.Assessment.Why))] {
+	const most = 8
+	for _, w := range c.Assessment.Why {
+		if !strings.Contains(w.Because, "=") || len(v.Evidence) == most { // the rest is about urgency and route
+			continue
+		}
 		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
 	}
 	v.Lines = d.storyLines(c, p)

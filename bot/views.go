@@ -113,7 +113,7 @@ func (h *Hotline) openLink(ctx context.Context, token string) (*decision, *Opene
 
 // looking is a decision that decides nothing: it reads documents for a page.
 func (h *Hotline) looking() *decision {
-	return newDecision(Facts{Settings: h.Settings, Secret: h.Secrets[0], Now: h.Clock.Now(), Event: Desked{}})
+	return newDecision(Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Now: h.Clock.Now(), Event: Desked{}})
 }
 
 // view reads with look, loading what it lacks until it is content.
