@@ -3,7 +3,7 @@
 (function () {
   var frames = document.querySelectorAll(".frame"), timer = 0, buttons = document.querySelectorAll("[data-play]");
   function now() { return Math.max(0, parseInt(location.hash.slice(2), 10) || 0); }
-  function go(n) { if (n >= 0 && n < frames.length) { history.replaceState(null, "", "#s" + n); location.hash = "#s" + n; } }
+  function go(n) { if (n >= 0 && n < frames.length) location.replace("#s" + n); }
   function label() { buttons.forEach(function (b) { b.setAttribute("aria-pressed", String(!!timer)); b.classList.toggle("on", !!timer); }); }
   function stop() { clearTimeout(timer); timer = 0; label(); }
   function play(first) {
