@@ -87,6 +87,8 @@ type Call struct {
 	Errand      string            `json:"errand,omitempty"`    // the look-up of its place that is under way
 	ErrandSince time.Time         `json:"errand_since,omitzero"`
 	Waits       bool              `json:"waits,omitempty"` // the first round waits a moment for that
+	Words       []Spoken          `json:"words,omitempty"` // the conversation with the caller, for the desk; erased with the answers
+	Links       []string          `json:"links,omitempty"` // hashes of the links that open it
 }
 
 // Party is a person as a call needs to reach them.
@@ -101,8 +103,9 @@ type Offer struct {
 	notify.Ask
 	Name    string     `json:"name"`
 	Party   Party      `json:"party"`
-	Message string     `json:"message"` // id of the message that carries it
-	Far     notify.Far `json:"far"`     // from the catcher's home
+	Message string     `json:"message"`         // id of the message that carries it
+	Far     notify.Far `json:"far"`             // from the catcher's home
+	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
 }
 
 // Holder is the one catcher who has the call.

@@ -63,6 +63,10 @@ func Decide(f Facts) (change Change, need Need) {
 		d.kick(e)
 	case Returned:
 		d.returned(e)
+	case Paged:
+		d.paged(e)
+	case Desked:
+		d.desked(e)
 	}
 	return d.finish(), Need{}
 }

@@ -119,6 +119,7 @@ const documentSchema = 1
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
 	d.together()
+	d.keepWords()
 	for _, p := range d.people {
 		if p.work.ID == "" {
 			d.erase(p.doc)

@@ -45,7 +45,11 @@ func (d *decision) scrub(c *Call) {
 	id := c.Caller.Person
 	c.Caller = Party{}
 	c.Answers = withoutPerson(c.Answers)
-	c.Briefed, c.Photos, c.LookedUp = intake.Answers{}, nil, ""
+	c.Briefed, c.Photos, c.Words, c.LookedUp = intake.Answers{}, nil, nil, ""
+	for _, hash := range c.Links {
+		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + hash})
+	}
+	c.Links = nil
 	for i := range c.Offers {
 		o := &c.Offers[i]
 		*o = Offer{Ask: o.Ask}

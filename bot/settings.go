@@ -38,6 +38,10 @@ type Settings struct {
 	Neighbours   []Neighbour `toml:"neighbours"`
 	Places       Places      `toml:"places"`
 
+	// PublicURL is where people reach our pages, without a slash at its end; "" = no pages. It
+	// comes from the environment.
+	PublicURL string `toml:"-"`
+
 	zone  *time.Location // TimeZone, read by Validate
 	model *triage.Model  // of the file Learned, read by LoadSettings
 }

@@ -242,6 +242,9 @@ func (d *decision) put(p *Person, c *Call, q intake.Question, key, noted string)
 		}
 	}
 	m := d.send(c.Caller, notify.Question, text)
+	if q == intake.AskPlace {
+		d.addLink(m, c, "tap_to_share", 2)
+	}
 	m.Buttons = d.optionButtons(c.Caller, q)
 	if q == askWhich {
 		m.Buttons = d.spotButtons(c.Caller, p.Talk.Spots)

@@ -47,7 +47,7 @@ func (d *decision) firstRound(p *Person, c *Call) {
 		d.promise(c, newsEvery)
 		v := d.about(c, c.Caller)
 		v["Count"] = asked
-		d.tell(c.Caller, notify.News, "looking", v)
+		d.addLink(d.tell(c.Caller, notify.News, "looking", v), c, "tap_to_follow", 2)
 	case c.Thin:
 		// nobody() has told the caller.
 	default:
@@ -170,7 +170,11 @@ func (d *decision) catcherParty(k *Catcher) Party {
 
 // sendOffer puts the call to one catcher.
 func (d *decision) sendOffer(c *Call, o *Offer) {
+	o.Epoch = c.Epoch
 	m := d.send(o.Party, notify.Offer, d.offerText(c, o))
+	if strings.Contains(m.Text, linkMask) {
+		d.carry(m, c, offerSeed(c, o.Catcher))
+	}
 	m.Buttons = d.offerButtons(c, o)
 	m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
 	if len(c.Photos) > 0 {
@@ -192,6 +196,9 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 func (d *decision) offerText(c *Call, o *Offer) string {
 	j := d.job(c, o.Party)
 	j.Several = len(d.catcher(o.Catcher).Asks) > 1
+	if d.links(o.Party) {
+		j.Link = d.linkURL(offerSeed(c, o.Catcher))
+	}
 	return notify.OfferText(words(o.Party), j, o.Far, c.openOffers()-1, d.Settings.Metric())
 }
 
@@ -450,6 +457,10 @@ func (d *decision) closeOffer(c *Call, o *Offer, key string, aloud bool) {
 
 // more is a text about an open call that answers no question and meets no holder.
 func (d *decision) more(p *Person, c *Call, e Said) {
+	if c.Held == takenOver {
+		d.waitsAtDesk(p, c, e)
+		return
+	}
 	d.takeIn(c, e)
 	heard := d.understand(p, e)
 	switch {

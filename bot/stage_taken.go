@@ -50,7 +50,9 @@ func (d *decision) noOffer(p *Person) {
 func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	if c.heldBy(k.ID) {
 		d.change.Outcome = OutcomeYours
-		if _, tap := d.Event.(Tapped); !tap {
+		switch d.Event.(type) {
+		case Tapped, Paged: // they see it on the spot
+		default:
 			d.idle(p, "yours_already", d.about(c, p.party()))
 		}
 		return

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/alicebob/miniredis/v2"
@@ -105,16 +106,25 @@ func (m charted) Search(_ context.Context, words string, _ intake.Setting) ([]in
 }
 
 // clock is a clock that stands still until it is moved.
-type clock struct{ now time.Time }
+type clock struct {
+	mu  sync.Mutex // pages may look while it is moved
+	now time.Time
+}
 
 // Now returns the time of the rehearsal.
-func (c *clock) Now() time.Time { return c.now }
+func (c *clock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.now
+}
 
 // Sleep returns at once: whoever waits in a rehearsal waits for nothing.
 func (c *clock) Sleep(ctx context.Context, _ time.Duration) error { return ctx.Err() }
 
 func (s *stage) setTime(t time.Time) {
+	s.clock.mu.Lock()
 	s.clock.now = t
+	s.clock.mu.Unlock()
 	s.redis.SetTime(t)
 }
 
@@ -166,7 +176,7 @@ func (s *stage) meetCatcher(ctx context.Context, a meetCatcher) error {
 	if err != nil {
 		return err
 	}
-	a.catcher.Address = h.address
+	a.catcher.Address, h.catcher = h.address, true
 	s.events++
 	return s.hear(ctx, bot.Enrolled{Event: bot.EventID(fmt.Sprintf("ro:%d", s.events)), Catcher: a.catcher})
 }

@@ -138,6 +138,10 @@ func kindOf(e bot.Event) string {
 		return "rang"
 	case bot.Blocked:
 		return "blocked"
+	case bot.Paged:
+		return "paged"
+	case bot.Desked:
+		return "desked"
 	}
 	return "other"
 }
