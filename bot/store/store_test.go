@@ -35,6 +35,7 @@ var cases = []struct {
 	run  func(*world)
 }{
 	{"a document comes back as it was committed", quick, documentsRoundTrip},
+	{"a document written empty is gone, and only at its version", quick, documentsErased},
 	{"load brings the person and the open call in one go", quick, loadFollowsPointer},
 	{"a moved document conflicts and nothing is written", quick, conflictWritesNothing},
 	{"a key of the wrong type refuses the whole commit", quick, wrongTypeWritesNothing},
