@@ -161,7 +161,12 @@ func (d *decision) pass(p *Person, c *Call) {
 	o := c.offer(k.ID)
 	k.Asks = without(k.Asks, c.ID)
 	if c.heldBy(k.ID) {
-		d.drop(c, k, "dropped")
+		// "Pass" on what they hold means "drop", while it can still be dropped.
+		if slices.Contains(wordStages[intake.WordDrop], c.Stage) {
+			d.drop(c, k, "dropped")
+		} else {
+			d.change.Outcome = OutcomeStale
+		}
 		return
 	}
 	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby {
