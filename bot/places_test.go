@@ -9,7 +9,6 @@ import (
 	"skepline/notify"
 )
 
-const barn = "hanging cluster of bees on the fence, nobody stung, behind the red barn, I can reach it"
 
 // asksOut is a model with a map server, and a call whose place only that may know.
 func asksOut(t *testing.T) (*model, Errand) {
