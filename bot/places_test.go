@@ -9,7 +9,6 @@ import (
 	"skepline/notify"
 )
 
-
 // asksOut is a model with a map server, and a call whose place only that may know.
 func asksOut(t *testing.T) (*model, Errand) {
 	m := crewed(t)
