@@ -14,9 +14,9 @@ func (d *decision) about(c *Call, p Party) values {
 		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": c.Held,
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
 		"Sunset":     d.clock(p, d.sunset(c)), "By": d.clock(p, c.Promised),
-		"Back":     d.clock(p, roundUp(d.sunset(c).Add(collectAfter))),
+		"Back":     d.clock(p, d.eveningOf(c, d.now).To),
 		"Kind":     d.kindName(p, c),
-		"From":     d.clock(p, d.sunset(c).Add(collectAfter)),
+		"From":     d.clock(p, d.eveningOf(c, d.now).From),
 		"Opens":    d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)),
 		"Standoff": d.standoff(),
 	}
@@ -69,6 +69,7 @@ func (d *decision) job(c *Call, p Party) notify.Job {
 	if s := triage.SunOn(d.now, lat, lon); !s.CivilDusk.IsZero() {
 		j.Dusk = s.CivilDusk
 	}
+	j.InBox = c.InBox
 	if c.Holder != nil {
 		j.CheckWord = c.Holder.Word
 	}

@@ -35,7 +35,7 @@ var moves = map[Stage][]Stage{
 	Looking:    {Taken, Flown, PassedOn, LeftAlone, Withdrawn},
 	Taken:      {Looking, There, Boxed, Lifted, Hived, Flown, PassedOn, LeftAlone, Withdrawn},
 	There:      {Looking, Boxed, Lifted, Hived, Flown, PassedOn, LeftAlone, Withdrawn},
-	Boxed:      {Looking, Lifted, Hived, Flown},
+	Boxed:      {Looking, Lifted, Hived, Flown}, // to Looking: somebody else fetches the box
 	Lifted:     {Hived},
 	PassedOn:   {Asking}, // "no, it is not paper": the caller corrects us
 	LeftAlone:  {Asking},
@@ -75,9 +75,24 @@ type Call struct {
 	Epoch      int               `json:"epoch,omitempty"`  // counts takes
 	Thin       bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
 	Referred   bool              `json:"referred,omitempty"`
-	Told       []triage.Advice   `json:"told,omitempty"` // advice the caller has had
+	InBox      bool              `json:"in_box,omitempty"`  // boxed by an earlier holder and still at the site
+	Found      Found             `json:"found,omitzero"`    // what its catchers saw
+	Reached    []Line            `json:"reached,omitempty"` // when each stage was reached
+	Relayed    int               `json:"relayed,omitempty"` // words passed on between its two sides
+	Told       []triage.Advice   `json:"told,omitempty"`    // advice the caller has had
 	Timers     []CallTimer       `json:"timers,omitempty"`
 	Story      []Line            `json:"story,omitempty"` // what happened, in codes
+}
+
+// Found is what the catchers of a call found and did, in codes, for the ledger.
+type Found struct {
+	Kind    string  `json:"kind,omitempty"`     // "honey_bee_swarm", "honey_bee_colony", "wasps", "bumble_bees", "not_honey_bees"
+	Triage  string  `json:"triage,omitempty"`   // "right", "wrong_kind", "too_high", "unsafe", "colony", "flown"
+	HeightM float64 `json:"height_m,omitempty"` // as a catcher saw it, when it was told
+	Size    string  `json:"size,omitempty"`     // "grapefruit", "volleyball", "basketball", "beach_ball"
+	Tries   int     `json:"tries,omitempty"`    // times they came out and were taken again
+	Lift    string  `json:"lift,omitempty"`     // "evening" or "morning"
+	Stayed  string  `json:"stayed,omitempty"`   // "yes" or "no", two weeks after hiving
 }
 
 // Party is a person as a call needs to reach them.

@@ -98,12 +98,20 @@ func (d *decision) fits(c *Call, k *Catcher, word intake.Word) bool {
 var wordStages = map[intake.Word][]Stage{
 	intake.WordETA:     {Taken},
 	intake.WordThere:   {Taken},
-	intake.WordBoxed:   {Taken, There},
-	intake.WordLifted:  {Boxed, There, Taken},
-	intake.WordHived:   {Lifted, Boxed, There, Taken},
-	intake.WordFlown:   {Taken, There, Boxed},
-	intake.WordNotBees: {Taken, There},
-	intake.WordDrop:    {Taken, There, Boxed},
+	intake.WordBoxed:   {Taken, There, Boxed},
+	intake.WordTooHigh: {Taken, There},
+	intake.WordUnsafe:  {Taken, There},
+	intake.WordColony:  {Taken, There},
+	intake.WordRetry:   {There, Boxed},
+	intake.WordShare:   {Taken, There, Boxed, Lifted},
+
+	intake.WordSomeoneElse: {Boxed},
+	intake.WordTomorrow:    {Boxed},
+	intake.WordLifted:      {Boxed, There, Taken},
+	intake.WordHived:       {Lifted, Boxed, There, Taken},
+	intake.WordFlown:       {Taken, There, Boxed},
+	intake.WordNotBees:     {Taken, There},
+	intake.WordDrop:        {Taken, There, Boxed},
 }
 
 // byReference returns the call with that reference, nil when there is none.
@@ -184,7 +192,21 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	case intake.WordFlown:
 		d.flown(c)
 	case intake.WordNotBees:
-		d.notBees(c)
+		d.notBees(c, notBeesKind(cmd.Rest))
+	case intake.WordTooHigh:
+		d.tooHigh(c, cmd.Metres)
+	case intake.WordUnsafe:
+		d.unsafe(c)
+	case intake.WordColony:
+		d.colony(c)
+	case intake.WordRetry:
+		d.retry(c)
+	case intake.WordSomeoneElse:
+		d.someoneElse(c)
+	case intake.WordTomorrow:
+		d.liftTomorrow(c)
+	case intake.WordShare:
+		d.share(p, c)
 	case intake.WordDrop:
 		d.tell(p.party(), notify.News, "drop_noted", d.about(c, p.party()))
 		d.drop(c, k, "dropped")

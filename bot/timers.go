@@ -60,6 +60,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.dusk(c)
 	case "lift":
 		d.notLifted(c)
+	case "try":
+		d.gathered(c)
 	case "hive":
 		d.hive(c)
 	}

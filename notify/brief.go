@@ -20,6 +20,7 @@ type Job struct {
 	CheckWord    string    // what the catcher says at the door: "PLUM"
 	MapLink      string
 	Against      string // in words, what speaks against a swarm: "seen for three weeks"; "" = nothing
+	InBox        bool   // the bees are boxed already: only the box is to be fetched
 	Several      bool   // this catcher has other open offers, so an answer must name the call
 }
 

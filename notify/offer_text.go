@@ -43,6 +43,9 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 	if j.Shown > 0 {
 		say(0, "brief_offer_percent", map[string]any{"Percent": j.Shown})
 	}
+	if j.InBox {
+		say(0, "brief_offer_in_box", nil)
+	}
 	if a.Has("power_line") {
 		say(0, "word_hazard_power_line", nil)
 	}
