@@ -27,8 +27,22 @@ func (d *decision) catcherWord(p *Person, cmd intake.Command, text string) bool 
 		return true
 	case intake.WordLiftedAll:
 		return d.liftedAll(p)
+	case intake.WordDone, intake.WordLater, intake.WordSkip, intake.WordSkipAll, intake.WordLeft:
+		return d.diaryWord(p, cmd)
+	case intake.WordHours:
+		d.hours(p, cmd.Rest)
+		return true
+	case intake.WordReach:
+		d.reach(p, cmd.Rest)
+		return true
+	case intake.WordBox:
+		d.box(p, cmd.Rest)
+		return true
 	}
 	calls := d.candidates(p, cmd)
+	if len(calls) == 0 && cmd.Word == intake.WordTomorrow {
+		return d.diaryWord(p, cmd)
+	}
 	switch len(calls) {
 	case 0:
 		return d.nothingFor(p, cmd)
@@ -234,6 +248,7 @@ func (d *decision) etaWord(p *Person, c *Call, cmd intake.Command) {
 func (d *decision) out(p *Person, during time.Duration) {
 	k := d.catcher(p.Catcher)
 	k.AwayUntil = never
+	d.answersRoll(k)
 	key, v := "out_noted", values{}
 	if during > 0 {
 		k.AwayUntil = d.Now.Add(during)
@@ -255,6 +270,10 @@ func (d *decision) out(p *Person, during time.Duration) {
 func (d *decision) in(p *Person) {
 	k := d.catcher(p.Catcher)
 	k.AwayUntil = time.Time{}
+	if d.answersRoll(k) {
+		d.tell(p.party(), notify.News, "roll_noted", values{"Holder": k.Name})
+		return
+	}
 	d.tell(p.party(), notify.News, "in_noted", values{"Holder": k.Name})
 }
 
@@ -320,6 +339,7 @@ func (d *decision) join(p *Person, token string) {
 		return
 	}
 	k.Address, k.Person, k.Token = p.Address, p.ID, ""
+	d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
 	if k.Language == "" {
 		k.Language = p.Language
 	}
@@ -345,6 +365,9 @@ func (d *decision) enrolled(e Enrolled) {
 			p.Language, p.Chosen = k.Language, true
 		}
 		k.Person = p.ID
+		if !slices.ContainsFunc(k.Diary, func(r Reminder) bool { return r.What == "season" }) {
+			d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
+		}
 	}
 	d.change.Roster = append(d.change.Roster, RosterCard{k.ID, &k.Catcher})
 }

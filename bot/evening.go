@@ -106,7 +106,7 @@ func (d *decision) liftTomorrow(c *Call) {
 	c.Found.Lift = "morning"
 	d.clear(c, "dusk", "lift")
 	d.set(c, "lift", d.morning(c))
-	h.Nudges = 1 // tonight's reminder is spent: the next one tells a steward, too
+	h.Nudges = 0
 	v := d.about(c, h.Party)
 	v["Clock"] = d.clock(h.Party, rise)
 	d.tell(h.Party, notify.Claim, "tomorrow_noted", v).Buttons = rows(d.row(h.Party, c, "lifted", "someone_else"))

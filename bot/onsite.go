@@ -33,7 +33,7 @@ func (d *decision) tooHigh(c *Call, metres float64) {
 	d.assess(c)
 	if learned > nobodyGoesUp || c.Answers.Has("power_line") || !d.anyoneElse(c, k) {
 		d.tell(h.Party, notify.News, "too_high_left", d.about(c, h.Party))
-		d.advise(c, notify.News, triage.TooHigh)
+		d.tell(c.Caller, notify.News, "too_high_caller_left", d.about(c, c.Caller))
 		d.turnDown(c, "too_high", LeftAlone)
 		return
 	}

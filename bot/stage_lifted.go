@@ -17,7 +17,7 @@ func (d *decision) dusk(c *Call) {
 	boxes := d.inDrivingOrder(d.catcher(h.Catcher), d.boxesTonight(c))
 	for _, b := range boxes {
 		d.clear(b, "dusk")
-		d.set(b, "lift", d.Now.Add(2*time.Hour))
+		d.set(b, "lift", d.askLifted(b))
 	}
 	v := d.about(c, h.Party)
 	v["Count"], v["Boxes"] = len(boxes), d.boxList(h.Party, boxes)
@@ -60,6 +60,19 @@ func (d *decision) notLifted(c *Call) {
 		d.tellStewards("steward_box_out", d.about(c, Party{}), "")
 	}
 	d.set(c, "lift", d.morning(c))
+	if d.now.Hour() >= 5 && d.now.Hour() < 12 {
+		d.set(c, "lift", d.Now.Add(3*time.Hour)) // the morning of the day after: they fly by now
+	}
+}
+
+// askLifted is when a holder is asked whether the box is home: half an hour after it should
+// have been closed, in the morning where that is late at night.
+func (d *decision) askLifted(c *Call) time.Time {
+	at := d.eveningOf(c, d.now).To.Add(30 * time.Minute)
+	if at.Hour() >= latestReminder || at.Hour() < 5 || !at.After(d.Now.Add(10*time.Minute)) {
+		return d.morning(c)
+	}
+	return at
 }
 
 // morning is when a catcher is written to on the day after: soon after sunrise, never
@@ -122,6 +135,9 @@ func (d *decision) hived(c *Call) {
 	d.move(c, Hived)
 	d.tell(h.Party, notify.News, "hived_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "hived_caller", d.about(c, c.Caller))
+	if k := d.catcher(h.Catcher); k.ID != "" {
+		d.planCare(c, k)
+	}
 	d.release(c)
 	d.end(c, Hived)
 }

@@ -114,10 +114,13 @@ func (c Command) aboutTheDay(rest string, s Setting) (Command, bool) {
 // here at the gate", "other" for "she is here" or "Ada just arrived", "" for anything else.
 // name is the one who is expected.
 func Arrival(text, name string) string {
-	if strings.Contains(text, "?") {
+	if end := strings.IndexAny(text, ",.;!?\n"); end >= 0 && text[end] == '?' {
 		return ""
 	}
 	ts := tokens(text)
+	if len(ts) > 0 && ts[0].text == "the" {
+		ts = ts[1:] // "the beekeeper is here"
+	}
 	for i := range ts {
 		if ts[i].text == strings.ToLower(name) {
 			ts[i].text = "she"

@@ -103,7 +103,7 @@ func offerLines(w intake.Words, j Job, far Far, others int, metric bool) string 
 			lines = append(lines, fact{text: capital(w.Say("word_hazard_"+h, nil))})
 		}
 	}
-	if j.StillThere > 0 {
+	if j.StillThere > 0 && !j.InBox {
 		percent := min(int(math.Round(j.StillThere*100)), 95)
 		lines = append(lines, fact{text: w.Say("brief_offer_still", map[string]any{"Percent": percent})})
 	}
