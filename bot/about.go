@@ -2,6 +2,7 @@ package bot
 
 import (
 	"math"
+	"time"
 
 	"skepline/notify"
 	"skepline/triage"
@@ -70,6 +71,13 @@ func (d *decision) job(c *Call, p Party) notify.Job {
 		j.Dusk = s.CivilDusk
 	}
 	j.InBox = c.InBox
+	j.Late = d.now.After(sunset.Add(-time.Hour))
+	if h := c.Holder; h != nil {
+		if far := d.far(d.catcher(h.Catcher), c); far.Km >= 0 {
+			arrival := d.now.Add(time.Duration(notify.Minutes(far.Km)) * time.Minute)
+			j.StillThere = triage.Stays(d.now, arrival, lat, lon)
+		}
+	}
 	if c.Holder != nil {
 		j.CheckWord = c.Holder.Word
 	}

@@ -190,3 +190,30 @@ func (d *decision) saysArrived(c *Call, text string, byCaller bool) bool {
 	d.there(c, byCaller)
 	return true
 }
+
+// relayFor is how long the two sides of a job can write to each other after its end.
+const relayFor = 24 * time.Hour
+
+// relayOpen reports whether words about an ended call still reach its holder.
+func (d *decision) relayOpen(c *Call) bool {
+	return c.ID != "" && c.Holder != nil && !c.Ended.IsZero() && d.Now.Sub(c.Ended) < relayFor && (c.Stage == Hived || c.Stage == Lifted || c.Stage == Flown)
+}
+
+// answersAfter passes a holder's answer on to the caller of a job that ended today, who wrote
+// first.
+func (d *decision) answersAfter(p *Person, e Said) bool {
+	if p.Catcher == "" {
+		return false
+	}
+	k := d.catcher(p.Catcher)
+	if k.Wrote == "" {
+		return false
+	}
+	c := d.call(k.Wrote)
+	if !d.relayOpen(c) || c.Holder.Catcher != k.ID || d.personByID(c.Caller.Person).Stopped {
+		k.Wrote = ""
+		return false
+	}
+	d.passOn(c, p, e)
+	return true
+}

@@ -394,7 +394,7 @@ func (d *decision) relays(p *Person, e Said) bool {
 	}
 	switch len(live) {
 	case 0:
-		return false
+		return d.answersAfter(p, e)
 	case 1:
 		d.saysArrived(live[0], e.Text, false)
 		d.passOn(live[0], p, e)
@@ -421,7 +421,7 @@ func (d *decision) relay(c *Call, to, from Party, text, name string) {
 		text = string(r[:longest]) + "…"
 	}
 	m := d.send(to, notify.Relay, name+": "+text)
-	m.Still = notify.Still{Call: c.ID, Stages: stageNames(heldStages)}
+	m.Still = notify.Still{Call: c.ID, Stages: stageNames(append(slices.Clone(heldStages), Hived, Flown))}
 	const most = 80 // words passed on for one swarm; after that people phone
 	if c.Relayed++; c.Relayed > most {
 		d.change.Messages = d.change.Messages[:len(d.change.Messages)-1]
