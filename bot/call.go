@@ -55,41 +55,51 @@ var heldStages = []Stage{Taken, There, Boxed, Lifted}
 
 // Call is one swarm call from first text to last.
 type Call struct {
-	Schema     int               `json:"schema"`
-	ID         string            `json:"id"`
-	Reference  string            `json:"ref"` // "7KQ2": names the call, proves nothing
-	Stage      Stage             `json:"stage"`
-	Ended      time.Time         `json:"ended,omitzero"`
-	Held       string            `json:"held,omitempty"` // why a steward must look
-	Caller     Party             `json:"caller"`
-	By         string            `json:"by,omitempty"` // "steward" when entered for somebody else
-	Answers    intake.Answers    `json:"answers"`
-	Assessment triage.Assessment `json:"assessment,omitzero"`
-	Emergency  bool              `json:"emergency,omitempty"` // somebody reacted badly to a sting
-	Photos     []string          `json:"photos,omitempty"`
-	Opened     time.Time         `json:"opened"`
-	Promised   time.Time         `json:"promised,omitzero"` // by when the caller hears again
-	Offers     []Offer           `json:"offers,omitempty"`
-	Holder     *Holder           `json:"holder,omitempty"`
-	Briefed    intake.Answers    `json:"briefed,omitzero"` // what the holder was told
-	Epoch      int               `json:"epoch,omitempty"`  // counts takes
-	Thin       bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
-	Referred   bool              `json:"referred,omitempty"`
-	InBox      bool              `json:"in_box,omitempty"`  // boxed by an earlier holder and still at the site
-	Found      Found             `json:"found,omitzero"`    // what its catchers saw
-	Reached    []Line            `json:"reached,omitempty"` // when each stage was reached
-	Relayed    int               `json:"relayed,omitempty"` // words passed on between its two sides
-	Told       []triage.Advice   `json:"told,omitempty"`    // advice the caller has had
-	Timers     []CallTimer       `json:"timers,omitempty"`
-	Story      []Line            `json:"story,omitempty"` // what happened, in codes
+	Schema      int               `json:"schema"`
+	ID          string            `json:"id"`
+	Reference   string            `json:"ref"` // "7KQ2": names the call, proves nothing
+	Stage       Stage             `json:"stage"`
+	Ended       time.Time         `json:"ended,omitzero"`
+	Held        string            `json:"held,omitempty"` // why a steward must look
+	Caller      Party             `json:"caller"`
+	By          string            `json:"by,omitempty"` // "steward" when entered for somebody else
+	Answers     intake.Answers    `json:"answers"`
+	Assessment  triage.Assessment `json:"assessment,omitzero"`
+	Emergency   bool              `json:"emergency,omitempty"` // somebody reacted badly to a sting
+	Photos      []string          `json:"photos,omitempty"`
+	Opened      time.Time         `json:"opened"`
+	Promised    time.Time         `json:"promised,omitzero"` // by when the caller hears again
+	Offers      []Offer           `json:"offers,omitempty"`
+	Holder      *Holder           `json:"holder,omitempty"`
+	Briefed     intake.Answers    `json:"briefed,omitzero"` // what the holder was told
+	Epoch       int               `json:"epoch,omitempty"`  // counts takes
+	Thin        bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
+	Referred    bool              `json:"referred,omitempty"`
+	Told        []triage.Advice   `json:"told,omitempty"`  // advice the caller has had
+	Found       triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
+	Timers      []CallTimer       `json:"timers,omitempty"`
+	Story       []Line            `json:"story,omitempty"`     // what happened, in codes
+	Joined      string            `json:"joined,omitempty"`    // the call of the same swarm that this report is part of
+	Also        []string          `json:"also,omitempty"`      // reports that are part of this call
+	Apart       []string          `json:"apart,omitempty"`     // calls that this one is not the same as
+	LookedUp    string            `json:"looked_up,omitempty"` // the words of the place that were looked up last
+	Area        bool              `json:"area,omitempty"`      // a town is all that is known of the place
+	Errand      string            `json:"errand,omitempty"`    // the look-up of its place that is under way
+	ErrandSince time.Time         `json:"errand_since,omitzero"`
+	Waits       bool              `json:"waits,omitempty"`   // the first round waits a moment for that
+	Words       []Spoken          `json:"words,omitempty"`   // the conversation with the caller, for the desk; erased with the answers
+	Links       []string          `json:"links,omitempty"`   // hashes of the links that open it
+	InBox       bool              `json:"in_box,omitempty"`  // boxed by an earlier holder and still at the site
+	OnSite      OnSite            `json:"on_site,omitzero"`  // what its catchers saw and did
+	Reached     []Line            `json:"reached,omitempty"` // when each stage was reached
+	Relayed     int               `json:"relayed,omitempty"` // words passed on between its two sides
 }
 
-// Found is what the catchers of a call found and did, in codes, for the ledger.
-type Found struct {
-	Kind    string  `json:"kind,omitempty"`     // "honey_bee_swarm", "honey_bee_colony", "wasps", "bumble_bees", "not_honey_bees"
-	Triage  string  `json:"triage,omitempty"`   // "right", "wrong_kind", "too_high", "unsafe", "colony", "flown"
+// OnSite is what the catchers of a call saw and did there, in codes, for the ledger. What it
+// was is in Call.Found.
+type OnSite struct {
+	Triage  string  `json:"triage,omitempty"`   // what became of it there: "right", "wrong_kind", "too_high", "unsafe", "colony", "flown"
 	HeightM float64 `json:"height_m,omitempty"` // as a catcher saw it, when it was told
-	Size    string  `json:"size,omitempty"`     // "grapefruit", "volleyball", "basketball", "beach_ball"
 	Tries   int     `json:"tries,omitempty"`    // times they came out and were taken again
 	Lift    string  `json:"lift,omitempty"`     // "evening" or "morning"
 	Stayed  string  `json:"stayed,omitempty"`   // "yes" or "no", two weeks after hiving
@@ -107,8 +117,9 @@ type Offer struct {
 	notify.Ask
 	Name    string     `json:"name"`
 	Party   Party      `json:"party"`
-	Message string     `json:"message"` // id of the message that carries it
-	Far     notify.Far `json:"far"`     // from the catcher's home
+	Message string     `json:"message"`         // id of the message that carries it
+	Far     notify.Far `json:"far"`             // from the catcher's home
+	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
 }
 
 // Holder is the one catcher who has the call.

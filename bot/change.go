@@ -25,7 +25,7 @@ type Document struct {
 	Key     Key
 	Version int64  // 0 = not stored yet
 	Pointer *Key   // the document this one points to (a person's open call), loaded along with it
-	Body    []byte // JSON
+	Body    []byte // JSON; written empty, the document is erased
 }
 
 // Change is everything that follows from one event. It is committed whole, by one script,
@@ -42,6 +42,7 @@ type Change struct {
 	Stops     []Stop           // opt-outs
 	Timers    []TimerChange    // set, moved or cleared
 	Messages  []notify.Message // to the outbox, in this order
+	Errands   []Errand         // look-ups to be made outside
 	Closed    []Closed         // calls that ended
 }
 

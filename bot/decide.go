@@ -61,6 +61,12 @@ func Decide(f Facts) (change Change, need Need) {
 		d.dismissed(e)
 	case Kicked:
 		d.kick(e)
+	case Returned:
+		d.returned(e)
+	case Paged:
+		d.paged(e)
+	case Desked:
+		d.desked(e)
 	}
 	return d.finish(), Need{}
 }

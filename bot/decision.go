@@ -7,6 +7,7 @@ import (
 	"encoding/base32"
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +27,10 @@ type decision struct {
 	crew   []*copyOf[Catcher]
 	change Change
 	serial int
+	// foreign are documents with fields that we do not know; a newer program wrote them.
+	foreign []Key
+
+	placeBefore *intake.Place // of the call being talked about, before this event
 }
 
 // copyOf is one document under decision.
@@ -52,8 +57,12 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 	}
 	c := &copyOf[T]{doc: doc, work: new(T)}
 	if doc.Version > 0 {
-		if err := json.Unmarshal(doc.Body, c.work); err != nil {
-			panic(fmt.Errorf("document %s cannot be read: %w", k.Kind, err))
+		unknown, err := decodeDocument(doc, c.work)
+		if err != nil {
+			panic(err)
+		}
+		if unknown {
+			d.foreign = append(d.foreign, k)
 		}
 	}
 	*copies = append(*copies, c)
@@ -109,7 +118,13 @@ const documentSchema = 1
 
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
+	d.together()
+	d.keepWords()
 	for _, p := range d.people {
+		if p.work.ID == "" {
+			d.erase(p.doc)
+			continue
+		}
 		d.write(p.doc, p.work, p.work.pointer(), false)
 	}
 	for _, c := range d.calls {
@@ -131,12 +146,22 @@ func compareKeys(a, b Key) int {
 	return cmp.Or(strings.Compare(a.Kind, b.Kind), strings.Compare(a.ID, b.ID))
 }
 
+// erase takes a document away, if it is stored.
+func (d *decision) erase(old Document) {
+	if old.Version > 0 {
+		d.change.Documents = append(d.change.Documents, Document{Key: old.Key, Version: old.Version})
+	}
+}
+
 // write adds a document to the change when it came out different, with its board card and
 // its timers; else, when it carries a promise, its version is checked.
 func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
 	body, err := json.Marshal(work)
 	if err != nil {
 		panic(fmt.Errorf("document %s cannot be written: %w", old.Key.Kind, err))
+	}
+	if slices.Contains(d.foreign, old.Key) {
+		body = keepUnknown(old.Body, body, reflect.TypeOf(work).Elem())
 	}
 	if bytes.Equal(body, old.Body) {
 		if promise && old.Version > 0 {
@@ -162,6 +187,12 @@ func (d *decision) callFollows(old Document, c *Call) {
 		}
 		if c.Holder != nil {
 			card.Holder = c.Holder.Catcher
+		}
+		if p := c.Answers.Place; p != nil {
+			card.Lat, card.Lon, card.PrecisionM = p.Lat, p.Lon, p.PrecisionM
+		}
+		if c.Joined != "" {
+			card.Stage = "joined" // it asks nobody
 		}
 		d.card("c:"+c.ID, card)
 	} else {
@@ -267,7 +298,8 @@ func words(p Party) intake.Words {
 // say returns the text of key for p, filled with v and with what every text may name.
 func (d *decision) say(p Party, key string, v values) string {
 	all := values{
-		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.PoisonCentre,
+		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.poisonCentre(),
+		"Many": d.Settings.manyStings(), "Report": d.Settings.Refer("hornets"),
 	}
 	for k, value := range v { // order does not matter: a map is filled from a map
 		all[k] = value

@@ -234,14 +234,14 @@ func (d *decision) diaryWord(p *Person, cmd intake.Command) bool {
 			k.Diary = slices.DeleteFunc(k.Diary, func(x Reminder) bool { return x.Ref == ref })
 		}
 		if c := d.call(call); c.ID != "" {
-			c.Found.Stayed = stayed
+			c.OnSite.Stayed = stayed
 			d.note(c, "stayed "+stayed)
 		}
 		d.tell(p.party(), notify.News, key, v)
 	case cmd.Word == intake.WordLeft:
 		k.Diary = slices.DeleteFunc(k.Diary, func(x Reminder) bool { return x.Ref == ref })
 		if c := d.call(call); call != "" && c.ID != "" {
-			c.Found.Stayed = "no"
+			c.OnSite.Stayed = "no"
 		}
 		d.tell(p.party(), notify.News, "left_noted", v)
 	case what == "trap":

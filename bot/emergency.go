@@ -41,6 +41,11 @@ func (d *decision) emergency(p *Person, e Said) {
 	if p.Talk.Waiting == intake.AskStung {
 		p.Talk.Waiting = ""
 	}
+	if c.Joined != "" {
+		if m := d.call(c.Joined); m.Holder != nil {
+			d.tell(m.Holder.Party, notify.Claim, "caller_emergency", d.about(m, m.Holder.Party))
+		}
+	}
 	if c.Holder != nil {
 		d.tell(c.Holder.Party, notify.Claim, "caller_emergency", d.about(c, c.Holder.Party))
 	}
@@ -91,7 +96,7 @@ func (d *decision) firstAid(c *Call, before intake.Answers) {
 		name   string
 		advice triage.Advice
 	}{
-		{"power_line", triage.PowerLine}, {"children", triage.ChildrenPets}, {"indoors", triage.Indoors},
+		{"power_line", triage.PowerLine}, {"children", triage.ChildrenPets}, {"indoors", triage.Indoors}, {"blocked_door", triage.BlockedDoor},
 	} {
 		if a.Has(hazard.name) && !before.Has(hazard.name) {
 			d.advise(c, notify.News, hazard.advice)

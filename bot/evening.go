@@ -103,7 +103,7 @@ func (d *decision) liftTomorrow(c *Call) {
 	h := c.Holder
 	rise := d.sunrise(c)
 	d.note(c, "lift_tomorrow")
-	c.Found.Lift = "morning"
+	c.OnSite.Lift = "morning"
 	d.clear(c, "dusk", "lift")
 	d.set(c, "lift", d.morning(c))
 	h.Nudges = 0

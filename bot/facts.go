@@ -3,6 +3,7 @@ package bot
 import (
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -15,7 +16,8 @@ type Facts struct {
 	Documents []Document // loaded so far
 	Finds     []Find     // looked up so far
 	Roster    []notify.Catcher
-	Board     *notify.Board // nil = roster and board not loaded
+	Board     *notify.Board     // nil = roster and board not loaded
+	Places    *intake.Gazetteer // nil = not loaded
 }
 
 // Need is what Decide lacks. It is loaded and Decide runs again from the start: that keeps
@@ -24,9 +26,10 @@ type Need struct {
 	Keys   []Key
 	Find   string
 	Roster bool
+	Places bool
 }
 
-func (n Need) none() bool { return len(n.Keys) == 0 && n.Find == "" && !n.Roster }
+func (n Need) none() bool { return len(n.Keys) == 0 && n.Find == "" && !n.Roster && !n.Places }
 
 func (f *Facts) add(docs []Document) {
 	f.Documents = append(f.Documents, docs...)

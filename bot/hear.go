@@ -28,12 +28,14 @@ func (d *decision) said(e Said) {
 		d.emergency(p, e)
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped
+	case d.tooMuch(p, e):
 	case e.OptOut == "HELP":
 		// The carrier has answered already; a second answer would only cost.
 		d.change.Outcome = OutcomeQuiet
 	case intake.AsksHelp(e.Text):
-		d.menu(p)
-	case d.command(p, e), d.switches(p, e), d.chose(p, e), d.answers(p, e), d.relays(p, e), d.thanks(p, e):
+		d.helpWord(p)
+	case d.wantsPerson(p, e):
+	case d.tellsFound(p, e), d.command(p, e), d.switches(p, e), d.otherBees(p, e), d.chose(p, e), d.answers(p, e), d.relays(p, e), d.thanks(p, e):
 	default:
 		d.something(p, e)
 	}
@@ -57,14 +59,17 @@ func (d *decision) meet(p *Person, language, profile string) {
 
 // setting is what a reader of texts must know.
 func (d *decision) setting(p *Person) intake.Setting {
-	return intake.Setting{
-		Language: p.Language, At: d.now, Waiting: p.Talk.Waiting, RadiusKm: d.Settings.RadiusKm, Metric: d.Settings.Metric(),
-		Center: intake.Place{Lat: d.Settings.Latitude, Lon: d.Settings.Longitude, PrecisionM: d.Settings.RadiusKm * 1000},
-	}
+	s := d.Settings.reading()
+	s.Language, s.At, s.Waiting = p.Language, d.now, p.Talk.Waiting
+	return s
 }
 
 // command acts on a command word at the start of a text, if the sender may use it.
 func (d *decision) command(p *Person, e Said) bool {
+	if t, ok := intake.ReadTies(e.Text); ok && d.Settings.IsSteward(p.Address) {
+		d.ties(p, t)
+		return true
+	}
 	cmd, ok := intake.ReadCommand(e.Text, d.setting(p))
 	if !ok {
 		return false
@@ -90,6 +95,8 @@ func (d *decision) obey(p *Person, cmd intake.Command, e Said) bool {
 		return d.gone(p, cmd)
 	case intake.WordJoin:
 		d.join(p, cmd.Rest)
+	case intake.WordDelete:
+		d.eraseMe(p)
 	case intake.WordSay, intake.WordOffer, intake.WordClose, intake.WordNew, intake.WordOpen:
 		return d.stewardWord(p, cmd, e)
 	default:
@@ -229,7 +236,7 @@ func (d *decision) afterTheEnd(p *Person, e Said, telling bool) {
 	switch {
 	case c.ID == "":
 		d.begin(p, e)
-	case recent && c.Stage == Unfinished, recent && telling && corrects(c.Stage):
+	case recent && c.Stage == Unfinished, recent && telling && corrects(c.Stage) && c.Holder == nil:
 		d.reopen(p, c, e)
 	default:
 		p.Talk.Pending = e.Text
@@ -297,11 +304,15 @@ func (d *decision) tapped(e Tapped) {
 		return
 	}
 	said := Said{Event: e.Event, From: e.From, Text: e.Says}
+	if !p.Abuse.Texts.allow(d.Now, floodLimits) && !d.Settings.IsSteward(p.Address) {
+		d.change.Outcome = OutcomeQuiet
+		return
+	}
 	if q, key, ok := strings.Cut(strings.TrimPrefix(e.Says, "="), ":"); ok && strings.HasPrefix(e.Says, "=") {
 		d.tappedAnswer(p, intake.Question(q), key)
 		return
 	}
-	if d.command(p, said) || d.switches(p, said) || d.chose(p, said) || d.answers(p, said) {
+	if d.command(p, said) || d.switches(p, said) || d.otherBees(p, said) || d.chose(p, said) || d.answers(p, said) {
 		return
 	}
 	d.change.Outcome = OutcomeStale

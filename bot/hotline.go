@@ -160,6 +160,13 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 		}
 		facts.Roster, facts.Board = roster, &board
 	}
+	if need.Places {
+		places, err := h.places(ctx)
+		if err != nil {
+			return err
+		}
+		facts.Places = places
+	}
 	return nil
 }
 
@@ -190,7 +197,7 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 				return heard, 0, ctx.Err()
 			}
 			h.Log.Error("timer put off", "timer", t.ID, "error", err)
-			if err := h.Store.Postpone(ctx, t.ID, time.Minute); err != nil {
+			if err := h.Store.Postpone(ctx, t, time.Minute); err != nil {
 				return heard, 0, fmt.Errorf("postpone timer: %w", err)
 			}
 			continue
@@ -203,8 +210,12 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 // Delivery returns the delivery loop over h's store: what is still true is read from its
 // documents, and a final failure becomes an event.
 func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Delivery {
+	filling := map[notify.Channel]notify.Sender{}
+	for channel, sender := range senders { // order does not matter: a map is filled from a map
+		filling[channel] = linked{sender, h.Secrets}
+	}
 	return &notify.Delivery{
-		Outbox: h.Store, Senders: senders, Log: h.Log, Hold: time.Minute, Batch: 16,
+		Outbox: h.Store, Senders: filling, Log: h.Log, Hold: time.Minute, Batch: 16,
 		Truth: h.stillTrue,
 		Undelivered: func(ctx context.Context, m notify.Message, reason string) error {
 			_, err := h.Hear(ctx, Undelivered{Event: EventID("ud:" + m.ID), Message: m, Reason: reason})
@@ -214,7 +225,13 @@ func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Del
 }
 
 // stillTrue loads what m's condition names and asks StillTrue.
-func (h *Hotline) stillTrue(ctx context.Context, m notify.Message, now time.Time) (string, error) {
+func (h *Hotline) stillTrue(ctx context.Context, m notify.Message, now time.Time) (drop string, err error) {
+	// A document that cannot be read holds up this message, not the program.
+	defer func() {
+		if r := recover(); r != nil {
+			drop, err = "", fmt.Errorf("is it still true: %v", r)
+		}
+	}()
 	var keys []Key
 	if m.Still.Call != "" {
 		keys = append(keys, Key{KindCall, m.Still.Call})

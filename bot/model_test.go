@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -23,6 +24,8 @@ type model struct {
 	timers   map[string]Timer
 	seen     map[EventID]Outcome
 	sent     []notify.Message
+	places   *intake.Gazetteer
+	errands  []Errand
 }
 
 func newModel(t testing.TB, now time.Time) *model {
@@ -31,7 +34,7 @@ func newModel(t testing.TB, now time.Time) *model {
 	return &model{
 		now: now.In(s.Zone()), settings: s, docs: map[Key]Document{}, finds: map[string]string{}, roster: map[string]notify.Catcher{},
 		board:  notify.Board{Calls: map[string]notify.CallCard{}, Catchers: map[string]notify.CatcherCard{}},
-		timers: map[string]Timer{}, seen: map[EventID]Outcome{},
+		timers: map[string]Timer{}, seen: map[EventID]Outcome{}, places: BuiltInPlaces(s),
 	}
 }
 
@@ -68,6 +71,9 @@ func (m *model) decide(t testing.TB, e Event) Change {
 		if need.Find != "" {
 			f.Finds = append(f.Finds, Find{need.Find, m.finds[need.Find]})
 		}
+		if need.Places {
+			f.Places = m.places
+		}
 		if need.Roster {
 			f.Roster = slices.SortedFunc(maps.Values(m.roster), func(a, b notify.Catcher) int { return cmp.Compare(a.ID, b.ID) })
 			f.Board = &m.board
@@ -88,7 +94,10 @@ func (m *model) commit(t testing.TB, c Change) {
 		if m.docs[d.Key].Version != d.Version {
 			t.Fatalf("write of %v at %d, stored is %d", d.Key, d.Version, m.docs[d.Key].Version)
 		}
-		d.Version++
+		if d.Version++; len(d.Body) == 0 {
+			delete(m.docs, d.Key)
+			continue
+		}
 		m.docs[d.Key] = d
 	}
 	for _, f := range c.Finds {
@@ -111,6 +120,7 @@ func (m *model) commit(t testing.TB, c Change) {
 	}
 	m.seen[c.Event] = c.Outcome
 	m.sent = append(m.sent, c.Messages...)
+	m.errands = append(m.errands, c.Errands...)
 }
 
 func (m *model) pin(t testing.TB, card Card) {

@@ -20,7 +20,7 @@ const nobodyGoesUp = 6.0
 func (d *decision) tooHigh(c *Call, metres float64) {
 	h := c.Holder
 	k := d.catcher(h.Catcher)
-	c.Found.Triage, c.Found.HeightM = "too_high", metres
+	c.OnSite.Triage, c.OnSite.HeightM = "too_high", metres
 	learned := metres
 	if learned == 0 {
 		const atLeast = 0.5 // more than this one reaches
@@ -45,7 +45,7 @@ func (d *decision) tooHigh(c *Call, metres float64) {
 // unsafe is a place that nobody should work at. It is left alone; a steward sees why.
 func (d *decision) unsafe(c *Call) {
 	h := c.Holder
-	c.Found.Triage = "unsafe"
+	c.OnSite.Triage = "unsafe"
 	d.tell(h.Party, notify.News, "unsafe_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "unsafe_caller", d.about(c, c.Caller))
 	d.turnDown(c, "unsafe", LeftAlone)
@@ -56,7 +56,7 @@ func (d *decision) unsafe(c *Call) {
 func (d *decision) colony(c *Call) {
 	h := c.Holder
 	k := d.catcher(h.Catcher)
-	c.Found.Kind, c.Found.Triage = string(triage.HoneyBeeColony), "colony"
+	c.Found, c.OnSite.Triage = triage.HoneyBeeColony, "colony"
 	c.Answers.Shape, c.Answers.Entry, c.Answers.Surface = "gap_traffic", "one_hole", "cavity"
 	d.assess(c)
 	c.Assessment.Route = triage.RouteSpecialist
@@ -132,7 +132,7 @@ const gatherFor = 20 * time.Minute
 // retry is a cluster that came out of the box again: the queen is not in.
 func (d *decision) retry(c *Call) {
 	h := c.Holder
-	c.Found.Tries++
+	c.OnSite.Tries++
 	d.note(c, "came_out")
 	if k := d.catcher(h.Catcher); c.Stage == Boxed {
 		k.Active = append(without(k.Active, c.ID), c.ID)
@@ -153,15 +153,13 @@ func (d *decision) gathered(c *Call) {
 	d.tell(h.Party, notify.Reminder, "retry_ask", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "boxed", "retry", "flown"))
 }
 
-// notBeesKind says what a NOT BEES was.
-func notBeesKind(rest string) string {
-	switch word := lower(strings.TrimSpace(rest)); {
-	case word == "":
-		return "not_honey_bees"
-	case strings.HasPrefix(word, "bumble"), strings.HasPrefix(word, "abejorro"):
-		return "bumble_bees"
+// notBeesKind is the kind that a NOT BEES named beyond doubt, "" when it has to be asked.
+func notBeesKind(rest string) triage.Kind {
+	word := lower(strings.TrimSpace(rest))
+	if strings.HasPrefix(word, "bumble") || strings.HasPrefix(word, "abejorro") {
+		return triage.BumbleBee
 	}
-	return "wasps"
+	return ""
 }
 
 // share gives the holder's number to the caller, by the holder's own wish.

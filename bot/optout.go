@@ -25,13 +25,21 @@ func (d *decision) optOut(p *Person) {
 func (d *decision) optIn(p *Person) {
 	was := p.Stopped
 	p.Stopped = false
-	d.change.Stops = append(d.change.Stops, Stop{Person: p.ID, Lift: true})
+	if was {
+		// Else there is nothing to lift, but perhaps a STOP that is being committed right now:
+		// only a document that changes makes the two meet.
+		d.change.Stops = append(d.change.Stops, Stop{Person: p.ID, Lift: true})
+	}
 	if was && p.Catcher != "" {
 		if c := d.catcher(p.Catcher); c.ID != "" {
 			c.AwayUntil = d.Now
 		}
 	}
 	if text, ok := d.Event.(Said); ok && joins(text.Text) {
+		return
+	}
+	if !was {
+		d.idle(p, "welcome_back", nil)
 		return
 	}
 	d.tell(p.party(), notify.News, "welcome_back", nil)

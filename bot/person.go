@@ -24,7 +24,11 @@ type Person struct {
 	Stopped  bool           `json:"stopped,omitempty"` // opted out
 	Talk     Talk           `json:"talk,omitzero"`
 	Last     LastCall       `json:"last,omitzero"`
-	Idle     Tally          `json:"idle,omitzero"` // answers to texts that moved nothing
+	Calls    []string       `json:"calls,omitempty"`  // ended calls that still hold something personal
+	Erasing  time.Time      `json:"erasing,omitzero"` // when they asked to be erased, until they confirm
+	Erase    bool           `json:"erase,omitempty"`  // erase everything as soon as their call ends
+	Idle     Tally          `json:"idle,omitzero"`    // answers to texts that moved nothing
+	Abuse    Abuse          `json:"abuse,omitzero"`
 }
 
 // Talk is where a person stands in the conversation about their open call.
@@ -36,6 +40,10 @@ type Talk struct {
 	Unsaid  bool              `json:"unsaid,omitempty"`  // something was read from free words and not said back yet
 	Noted   intake.Answers    `json:"noted,omitzero"`    // what was said back so far
 	Choice  *Choice           `json:"choice,omitempty"`  // a numbered list they were sent
+	Found   string            `json:"found,omitempty"`   // the call of which they are asked what it was
+	Spots   []intake.Spot     `json:"spots,omitempty"`   // places that their words can mean, until they choose
+	Outside int               `json:"outside,omitempty"` // places given that we do not go to
+	Nearer  bool              `json:"nearer,omitempty"`  // asked for more than a town
 	Pending string            `json:"pending,omitempty"` // a text that waits for "the same bees or new ones?"
 }
 
@@ -75,6 +83,9 @@ func derive(secret []byte, purpose, seed string, n int) string {
 	mac.Write([]byte(purpose + "\x00" + seed))
 	return lower(idAlphabet.EncodeToString(mac.Sum(nil)))[:n]
 }
+
+// may reports whether allow would say yes, and counts nothing.
+func (t Tally) may(now time.Time, l Limits) bool { return t.allow(now, l) }
 
 // allow counts one idle answer at now and reports whether it may be given.
 func (t *Tally) allow(now time.Time, l Limits) bool {

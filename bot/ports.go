@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -33,8 +34,19 @@ type Store interface {
 	// DueTimers returns up to max timers whose time has come by the store's clock, oldest
 	// first, and how long until the next one after those.
 	DueTimers(ctx context.Context, max int) (due []Timer, wait time.Duration, err error)
-	// Postpone moves a timer that could not be handled, so that it holds up no other.
-	Postpone(ctx context.Context, timer string, by time.Duration) error
+	// Postpone moves a timer that could not be handled, so that it holds up no other. One
+	// that was set anew since it was read is left alone.
+	Postpone(ctx context.Context, timer Timer, by time.Duration) error
+
+	// Gazetteer returns the imported places, nil when there are none. The result is shared
+	// and does not change.
+	Gazetteer(ctx context.Context) (*intake.Gazetteer, error)
+	// SetGazetteer keeps places, in the form of Gazetteer.Rows, instead of those before.
+	SetGazetteer(ctx context.Context, rows []byte) error
+	// LeaseErrand hands out one errand whose turn it is, for hold; it comes back when it was
+	// not answered by then. At most one goes out every gap, over all replicas. Without one
+	// it returns how long to wait.
+	LeaseErrand(ctx context.Context, hold, gap time.Duration) (e *Errand, wait time.Duration, err error)
 
 	// Report merges a delivery report into its message and returns the message when the
 	// report is a final failure that was not reported before.

@@ -1,9 +1,13 @@
 package bot
 
 import (
+	"cmp"
+	"math"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
+	"skepline/triage"
 )
 
 // Settings is one hotline as its hotline.toml describes it. The first keys are fixed; every
@@ -20,22 +24,67 @@ type Settings struct {
 	Country         string   `toml:"country"`          // two letters, for reading phone numbers
 	Stewards        []string `toml:"stewards"`         // addresses told of held calls, thin rosters and audit findings
 
-	Tag          string     `toml:"tag"`           // marks its keys in Redis; the name in small letters if not given
-	PoisonCentre string     `toml:"poison_centre"` // a phone number, "" where there is none
-	Referrals    []Referral `toml:"referrals"`
-	Hours        Hours      `toml:"hours"`
-	Dispatch     Dispatch   `toml:"dispatch"`
-	Limits       Limits     `toml:"limits"`
+	Tag          string      `toml:"tag"`           // marks its keys in Redis; the name in small letters if not given
+	PoisonCentre string      `toml:"poison_centre"` // a phone number, "" where there is none
+	ManyStings   int         `toml:"many_stings"`   // stings from which on a doctor is called; 0 = what the country's bodies say
+	Africanized  bool        `toml:"africanized"`   // Africanized bees live there: more caution, swarms in any month
+	Learned      string      `toml:"learned"`       // a file of skepline ledger --learn, beside this one; "" = judgement alone
+	Referrals    []Referral  `toml:"referrals"`
+	Hours        Hours       `toml:"hours"`
+	Dispatch     Dispatch    `toml:"dispatch"`
+	Limits       Limits      `toml:"limits"`
+	Retention    Retention   `toml:"retention"`
+	Audit        Audit       `toml:"audit"`
+	Neighbours   []Neighbour `toml:"neighbours"`
+	Places       Places      `toml:"places"`
 
-	zone *time.Location // TimeZone, read by Validate
+	// PublicURL is where people reach our pages, without a slash at its end; "" = no pages. It
+	// comes from the environment.
+	PublicURL string `toml:"-"`
+
+	zone  *time.Location // TimeZone, read by Validate
+	model *triage.Model  // of the file Learned, read by LoadSettings
 }
 
 // Referral is somebody to turn to for what catchers do not collect.
 type Referral struct {
-	For   string `toml:"for"`   // "wasps", "colony" (bees in a building) or "bees" (nobody of ours is free)
+	For   string `toml:"for"`   // "wasps", "colony" (bees in a building), "bees" (nobody of ours is free) or "hornets" (where large ones are reported)
 	Name  string `toml:"name"`  // as people read it
 	Phone string `toml:"phone"` // as people dial it
 	Link  string `toml:"link"`
+}
+
+// Neighbour is another club that serves the callers around some other place.
+type Neighbour struct {
+	Name      string  `toml:"name"` // as people read it
+	Phone     string  `toml:"phone"`
+	Link      string  `toml:"link"`
+	Latitude  float64 `toml:"latitude"`
+	Longitude float64 `toml:"longitude"`
+	RadiusKm  float64 `toml:"radius_km"`
+}
+
+// reach is how people reach a neighbour.
+func (n *Neighbour) reach() string { return cmp.Or(n.Phone, n.Link) }
+
+// Places says where places are looked up by name, besides the imported gazetteer.
+type Places struct {
+	Nominatim string `toml:"nominatim"` // a Nominatim-compatible server, "" = none
+}
+
+// Neighbour returns the club that serves p, the one whose centre is nearest if there are
+// several, nil when none is known.
+func (s *Settings) Neighbour(p intake.Place) *Neighbour {
+	var best *Neighbour
+	nearest := math.Inf(1)
+	for i := range s.Neighbours {
+		n := &s.Neighbours[i]
+		km := intake.Km(p, intake.Place{Lat: n.Latitude, Lon: n.Longitude})
+		if km <= n.RadiusKm && km < nearest {
+			best, nearest = n, km
+		}
+	}
+	return best
 }
 
 // Hours are the hours in which catchers are not asked: bees do not leave in the dark.
@@ -51,12 +100,67 @@ type Dispatch struct {
 	EveryMinutes int `toml:"every_minutes"` // silent minutes before a widening
 }
 
+// Audit says who is told that the hotline is well.
+type Audit struct {
+	// DeadMan is fetched after every audit that found nothing, each minute; a service that
+	// misses it for a while wakes somebody. Empty = nobody.
+	DeadMan string `toml:"dead_man"`
+}
+
 // Limits bound what one person and one day may cost.
 type Limits struct {
 	TextsIn10Minutes int `toml:"texts_in_10_minutes"` // answers to one person's texts that move nothing
 	TextsADay        int `toml:"texts_a_day"`         // the same, a day
 	SegmentsADay     int `toml:"segments_a_day"`      // SMS segments of the whole hotline; safety texts alone may pass it
 	SafetyReserve    int `toml:"safety_reserve"`      // of these, kept for safety texts
+}
+
+// Retention says how long what is personal is kept.
+type Retention struct {
+	Days int `toml:"days"` // after a call's end; then the ledger has no name, number, address or words of its caller
+}
+
+// keepsFor is how long after its end a call keeps what is personal.
+func (s *Settings) keepsFor() time.Duration {
+	days := s.Retention.Days
+	if days <= 0 {
+		days = defaultRetention
+	}
+	return time.Duration(days) * 24 * time.Hour
+}
+
+// defaultRetention is long enough for "the same bees or new ones?" and for a second swarm of
+// the same colony. Judgement.
+const defaultRetention = 30
+
+// Scene is when and where a report is weighed, and with what.
+func (s *Settings) Scene(at time.Time) triage.Scene {
+	return triage.Scene{
+		At: at, Latitude: s.Latitude, Longitude: s.Longitude,
+		Model: s.model, ManyStings: s.manyStings(), Africanized: s.Africanized,
+	}
+}
+
+// manyStings is from how many stings on a doctor or the poison centre is called. In Great
+// Britain it is "several insects at once" (an NHS practice, Bites and stings; three by
+// judgement); elsewhere about ten, below the "more than 15" of San Diego Fire-Rescue.
+func (s *Settings) manyStings() int {
+	switch {
+	case s.ManyStings > 0:
+		return s.ManyStings
+	case s.Country == "GB":
+		return 3
+	}
+	return 10
+}
+
+// poisonCentre is the number after many stings. Only that of the US is known to us
+// (1-800-222-1222: Virginia Department of Health, 2022); elsewhere the club names its own.
+func (s *Settings) poisonCentre() string {
+	if s.PoisonCentre == "" && s.Country == "US" {
+		return "1-800-222-1222"
+	}
+	return s.PoisonCentre
 }
 
 // Zone returns the hotline's time zone.

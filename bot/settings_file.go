@@ -6,10 +6,13 @@ import (
 	"fmt"
 	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"skepline/triage"
 )
 
 // builtIn is the invented hotline that runs when no file is named. It doubles as the
@@ -36,7 +39,25 @@ func LoadSettings(path string) (*Settings, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the settings: %w", err)
 	}
-	return ReadSettings(path, data)
+	s, err := ReadSettings(path, data)
+	if err != nil || s.Learned == "" {
+		return s, err
+	}
+	return s, s.learn(filepath.Join(filepath.Dir(path), s.Learned))
+}
+
+// learn reads the counts that the club adopted.
+func (s *Settings) learn(path string) error {
+	file, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("key learned names a file that cannot be read: %w", err)
+	}
+	learned, err := triage.ReadLearned(file)
+	if err = errors.Join(err, file.Close()); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	s.model = learned.Model()
+	return nil
 }
 
 // ReadSettings reads a hotline.toml. Its error joins every fault, each one sentence that
@@ -48,9 +69,10 @@ func ReadSettings(name string, data []byte) (*Settings, error) {
 	}
 	f := settingsFile{name: name, lines: linesOfKeys(data)}
 	s := &Settings{
-		Hours:    Hours{QuietFrom: "21:00", QuietTo: "07:00"},
-		Dispatch: Dispatch{First: 3, Next: 2, EveryMinutes: 5},
-		Limits:   Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
+		Dispatch:  Dispatch{First: 3, Next: 2, EveryMinutes: 5},
+		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Retention: Retention{Days: defaultRetention},
 	}
 	f.readTables(s, table)
 	if s.Tag == "" {
@@ -109,15 +131,22 @@ func (f *settingsFile) err() error {
 }
 
 func (f *settingsFile) readTables(s *Settings, root map[string]any) {
-	tables := []string{"referrals", "hours", "dispatch", "limits"}
+	tables := []string{"referrals", "neighbours", "places", "hours", "dispatch", "limits", "retention", "audit"}
 	readTable(f, "", root, s, settingsKeys, tables)
 	for i, entry := range f.list("referrals", root) {
 		s.Referrals = append(s.Referrals, Referral{})
 		readTable(f, fmt.Sprintf("referrals[%d].", i), entry, &s.Referrals[i], referralKeys, nil)
 	}
+	for i, entry := range f.list("neighbours", root) {
+		s.Neighbours = append(s.Neighbours, Neighbour{})
+		readTable(f, fmt.Sprintf("neighbours[%d].", i), entry, &s.Neighbours[i], neighbourKeys, nil)
+	}
+	readTable(f, "places.", f.table("places", root), &s.Places, placesKeys, nil)
 	readTable(f, "hours.", f.table("hours", root), &s.Hours, hoursKeys, nil)
 	readTable(f, "dispatch.", f.table("dispatch", root), &s.Dispatch, dispatchKeys, nil)
 	readTable(f, "limits.", f.table("limits", root), &s.Limits, limitsKeys, nil)
+	readTable(f, "retention.", f.table("retention", root), &s.Retention, retentionKeys, nil)
+	readTable(f, "audit.", f.table("audit", root), &s.Audit, auditKeys, nil)
 }
 
 func (f *settingsFile) table(name string, root map[string]any) map[string]any {
@@ -192,6 +221,10 @@ func assign(into, value any) bool {
 	case *int:
 		v, ok := value.(int64)
 		*into = int(v)
+		return ok
+	case *bool:
+		v, ok := value.(bool)
+		*into = v
 		return ok
 	case *[]string:
 		return assignList(into, value)

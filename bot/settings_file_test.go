@@ -30,9 +30,10 @@ func TestFixedKeysAloneAreAValidFile(t *testing.T) {
 	want := &Settings{
 		Name: "Hill Bees", Latitude: 51, Longitude: -0.1, TimeZone: "Europe/London", RadiusKm: 25, Units: "metric",
 		Languages: []string{"en"}, EmergencyNumber: "999", Country: "GB", Stewards: []string{"telegram:5550101"}, Tag: "hill-bees",
-		Hours:    Hours{QuietFrom: "21:00", QuietTo: "07:00"},
-		Dispatch: Dispatch{First: 3, Next: 2, EveryMinutes: 5},
-		Limits:   Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
+		Dispatch:  Dispatch{First: 3, Next: 2, EveryMinutes: 5},
+		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Retention: Retention{Days: 30},
 	}
 	if diff := cmp.Diff(want, got, cmpopts.IgnoreUnexported(Settings{})); diff != "" {
 		t.Error(diff)
@@ -90,7 +91,7 @@ func TestWrongSettings(t *testing.T) {
 		{"a steward outside of a list is not repeated either", `["telegram:5550101"]`, `"sms:+16075550142"`,
 			`hotline.toml:10: key stewards is a text; allowed is a list of addresses such as "telegram:12345678" or "sms:+16075550142", each once`},
 		{"the second of two entries", `country = "GB"`, "country = \"GB\"\n[[referrals]]\nfor = \"bees\"\nname = \"A\"\n[[referrals]]\nfor = \"rats\"\nname = \"B\"\n[limits]",
-			"hotline.toml:14: key referrals[1].for cannot be \"rats\"; allowed is \"wasps\", \"colony\" or \"bees\"\n" +
+			"hotline.toml:14: key referrals[1].for cannot be \"rats\"; allowed is \"wasps\", \"colony\", \"bees\" or \"hornets\"\n" +
 				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve"},
 		{"a referral to nobody", `"telegram:5550101"]`, "]\n[[referrals]]\nfor = \"bees\"",
 			"hotline.toml:11: key referrals[0] names nobody; allowed is a phone, a link or a name"},
@@ -100,7 +101,7 @@ func TestWrongSettings(t *testing.T) {
 			"hotline.toml:6: key referrals is not a list of tables; allowed is [[referrals]] on a line of its own, once an entry"},
 		{"all faults at once, in the file's order", `units = "metric"`, "units = 3\nvolume = 11",
 			"hotline.toml:6: key units is a whole number; allowed is \"imperial\" or \"metric\"\n" +
-				"hotline.toml:7: key volume is unknown; allowed here are referrals, hours, dispatch, limits, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre"},
+				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, hours, dispatch, limits, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
 	} {
 		t.Run(row.why, func(t *testing.T) {
 			_, err := ReadSettings("hotline.toml", []byte(strings.Replace(fixedKeys, row.old, row.new, 1)))

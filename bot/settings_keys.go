@@ -54,17 +54,44 @@ var settingsKeys = []settingsKey[Settings]{
 	{"poison_centre", false, func(s *Settings) any { return &s.PoisonCentre },
 		func(s *Settings) bool { return s.PoisonCentre == "" || dialled.MatchString(s.PoisonCentre) },
 		`a phone number such as "1-800-222-1222", or ""`},
+	{"many_stings", false, func(s *Settings) any { return &s.ManyStings },
+		func(s *Settings) bool { return s.ManyStings >= 0 && s.ManyStings <= 15 }, "a whole number of stings, 1 to 15, or 0 for the country's"},
+	{"africanized", false, func(s *Settings) any { return &s.Africanized },
+		func(*Settings) bool { return true }, "true or false"},
+	{"learned", false, func(s *Settings) any { return &s.Learned },
+		func(s *Settings) bool { return lettersBetween(s.Learned, 0, 200) }, `a file such as "learned.json" beside this one, or ""`},
 }
 
 var referralKeys = []settingsKey[Referral]{
 	{"for", true, func(r *Referral) any { return &r.For },
-		func(r *Referral) bool { return slices.Contains([]string{"wasps", "colony", "bees"}, r.For) }, `"wasps", "colony" or "bees"`},
+		func(r *Referral) bool { return slices.Contains([]string{"wasps", "colony", "bees", "hornets"}, r.For) }, `"wasps", "colony", "bees" or "hornets"`},
 	{"name", false, func(r *Referral) any { return &r.Name },
 		func(r *Referral) bool { return lettersBetween(r.Name, 0, 40) }, "a name of at most 40 letters"},
 	{"phone", false, func(r *Referral) any { return &r.Phone },
 		func(r *Referral) bool { return r.Phone == "" || dialled.MatchString(r.Phone) }, `a phone number such as "607-555-0161"`},
 	{"link", false, func(r *Referral) any { return &r.Link },
 		func(r *Referral) bool { return r.Link == "" || webLink.MatchString(r.Link) }, "a link that begins with https:// and has at most 60 letters"},
+}
+
+var neighbourKeys = []settingsKey[Neighbour]{
+	{"name", true, func(n *Neighbour) any { return &n.Name },
+		func(n *Neighbour) bool { return lettersBetween(n.Name, 1, 30) }, "a name of 1 to 30 letters"},
+	{"phone", false, func(n *Neighbour) any { return &n.Phone },
+		func(n *Neighbour) bool { return n.Phone == "" || dialled.MatchString(n.Phone) }, `a phone number such as "607-555-0161"`},
+	{"link", false, func(n *Neighbour) any { return &n.Link },
+		func(n *Neighbour) bool { return n.Link == "" || webLink.MatchString(n.Link) }, "a link that begins with https:// and has at most 60 letters"},
+	{"latitude", true, func(n *Neighbour) any { return &n.Latitude },
+		func(n *Neighbour) bool { return n.Latitude >= -90 && n.Latitude <= 90 }, "degrees north, -90 to 90"},
+	{"longitude", true, func(n *Neighbour) any { return &n.Longitude },
+		func(n *Neighbour) bool { return n.Longitude >= -180 && n.Longitude <= 180 }, "degrees east, -180 to 180"},
+	{"radius_km", true, func(n *Neighbour) any { return &n.RadiusKm },
+		func(n *Neighbour) bool { return n.RadiusKm >= 1 && n.RadiusKm <= 500 }, "the radius they serve in kilometres, 1 to 500"},
+}
+
+var placesKeys = []settingsKey[Places]{
+	{"nominatim", false, func(p *Places) any { return &p.Nominatim },
+		func(p *Places) bool { return p.Nominatim == "" || serverURL.MatchString(p.Nominatim) },
+		`the address of a Nominatim-compatible server such as "https://nominatim.example.org", or ""`},
 }
 
 var hoursKeys = []settingsKey[Hours]{
@@ -83,6 +110,13 @@ var dispatchKeys = []settingsKey[Dispatch]{
 		func(d *Dispatch) bool { return d.EveryMinutes >= 1 && d.EveryMinutes <= 60 }, "a whole number of minutes, 1 to 60"},
 }
 
+var auditKeys = []settingsKey[Audit]{
+	{"dead_man", false, func(a *Audit) any { return &a.DeadMan },
+		func(a *Audit) bool { return a.DeadMan == "" || auditLink.MatchString(a.DeadMan) }, `a link such as "https://example.org/ping/quillbrook"`},
+}
+
+var auditLink = regexp.MustCompile(`^https?://[!-~]{1,300}$`)
+
 var limitsKeys = []settingsKey[Limits]{
 	{"texts_in_10_minutes", false, func(l *Limits) any { return &l.TextsIn10Minutes },
 		func(l *Limits) bool { return l.TextsIn10Minutes >= 1 && l.TextsIn10Minutes <= 1000 }, "a whole number, 1 to 1000"},
@@ -94,12 +128,19 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return l.SafetyReserve >= 0 && l.SafetyReserve < l.SegmentsADay }, "a whole number, 0 or more and less than segments_a_day"},
 }
 
+var retentionKeys = []settingsKey[Retention]{
+	// Not less than the time within which "the same bees or new ones?" is asked.
+	{"days", false, func(r *Retention) any { return &r.Days },
+		func(r *Retention) bool { return r.Days >= 14 && r.Days <= 3650 }, "a whole number of days, 14 to 3650"},
+}
+
 var (
 	// Emergency numbers are short: two to six digits (judgement; ITU-T E.161.1 recommends
 	// 112 or 911, from memory).
 	emergencyNumber = regexp.MustCompile(`^[0-9]{2,6}$`)
 	tag             = regexp.MustCompile(`^[a-z0-9-]{1,40}$`)
 	dialled         = regexp.MustCompile(`^\+?[0-9][0-9 ()./-]{1,24}$`)
+	serverURL       = regexp.MustCompile(`^https?://[A-Za-z0-9.:\[\]-]+(/[!-~]*)?$`)
 	webLink         = regexp.MustCompile(`^https://[!-~]{1,52}$`)
 )
 
@@ -136,9 +177,19 @@ func (s *Settings) wrong() []wrongValue {
 			all = append(all, wrongValue{path, "key " + path + " names nobody; allowed is a phone, a link or a name"})
 		}
 	}
+	for i := range s.Neighbours {
+		path := fmt.Sprintf("neighbours[%d]", i)
+		all = append(all, wrongIn(path+".", &s.Neighbours[i], neighbourKeys)...)
+		if s.Neighbours[i].reach() == "" {
+			all = append(all, wrongValue{path, "key " + path + " cannot be reached; allowed is a phone or a link"})
+		}
+	}
+	all = append(all, wrongIn("places.", &s.Places, placesKeys)...)
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
-	return append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
+	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
+	all = append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)
+	return append(all, wrongIn("audit.", &s.Audit, auditKeys)...)
 }
 
 func wrongIn[T any](path string, in *T, keys []settingsKey[T]) []wrongValue {

@@ -20,6 +20,9 @@ const (
 
 // begin opens a call with its first text.
 func (d *decision) begin(p *Person, e Said) {
+	if !d.mayReport(p) {
+		return
+	}
 	if lang := intake.GuessLanguage(e.Text, "", p.Language); !p.Chosen && lang != "" && slices.Contains(d.Settings.Languages, lang) {
 		p.Language = lang
 	}
@@ -28,6 +31,7 @@ func (d *decision) begin(p *Person, e Said) {
 	heard := d.understand(p, e)
 	before := c.Answers
 	c.Answers = c.Answers.Merge(heard.Answers)
+	d.lookUp(p, c, e.Text)
 	p.Talk.Unsaid = len(heard.Readings) > 0
 	d.hello(p, c)
 	d.firstAid(c, before)
@@ -96,8 +100,12 @@ func (d *decision) takeIn(c *Call, e Said) {
 			c.Photos = append(c.Photos, photo)
 		}
 	}
-	if len(e.Photos) > 0 && c.Holder != nil {
-		m := d.tell(c.Holder.Party, notify.Relay, "relay_photo", d.about(c, c.Holder.Party))
+	holder := c.Holder
+	if c.Joined != "" && len(e.Photos) > 0 {
+		holder = d.call(c.Joined).Holder
+	}
+	if len(e.Photos) > 0 && holder != nil {
+		m := d.tell(holder.Party, notify.Relay, "relay_photo", d.about(c, holder.Party))
 		m.Photos = e.Photos
 	}
 }
@@ -114,12 +122,15 @@ func (d *decision) hello(p *Person, c *Call) {
 
 // nextQuestion asks triage what would help most.
 func (d *decision) nextQuestion(p *Person, c *Call) (intake.Question, bool) {
+	if len(p.Talk.Spots) > 1 && c.Answers.Stung != "" && !slices.Contains(p.Talk.Asked, askWhich) {
+		return askWhich, true
+	}
 	return triage.NextQuestion(c.Answers, p.Talk.Asked, d.scene(c))
 }
 
 // scene is when and where triage weighs the answers.
 func (d *decision) scene(c *Call) triage.Scene {
-	return triage.Scene{At: d.now, Latitude: d.Settings.Latitude, Longitude: d.Settings.Longitude}
+	return d.Settings.Scene(d.now)
 }
 
 // assess weighs the answers anew.
@@ -129,18 +140,26 @@ func (d *decision) assess(c *Call) {
 
 // proceed takes the conversation one step on from what is known.
 func (d *decision) proceed(p *Person, c *Call, noted string) {
+	d.lookUp(p, c, "")
+	if d.beyond(p, c) {
+		return
+	}
 	d.assess(c)
 	if c.Stage != Asking {
 		d.update(p, c, noted)
 		return
 	}
 	if c.Held != "" {
-		d.tell(c.Caller, notify.News, "held_more", d.about(c, c.Caller))
+		d.idle(p, "held_more", d.about(c, c.Caller))
 		return
 	}
 	// A nest in a building needs no more questions when nobody of ours takes those out.
 	if c.Assessment.Route == triage.RouteSpecialist && c.Answers.Stung != "" && triage.Settled(c.Answers, d.scene(c)) {
 		d.act(p, c, noted)
+		return
+	}
+	if d.needsNearer(p, c) {
+		d.put(p, c, intake.AskPlace, "ask_place_nearer", noted)
 		return
 	}
 	if q, ok := d.nextQuestion(p, c); ok {
@@ -154,10 +173,17 @@ func (d *decision) proceed(p *Person, c *Call, noted string) {
 
 // act does what the assessment says, once enough is known.
 func (d *decision) act(p *Person, c *Call, noted string) {
+	if slices.Contains(c.Assessment.Advice, triage.MoreDefensive) {
+		d.advise(c, notify.News, triage.MoreDefensive)
+	}
 	switch c.Assessment.Route {
 	case triage.RouteOffer:
 		if h := c.Answers.HeightM; h != nil && *h > outOfReach {
 			d.leaveAlone(p, c)
+			return
+		}
+		if d.manyReports(p) {
+			d.hold(c, "many_reports")
 			return
 		}
 		d.look(p, c)
@@ -206,7 +232,7 @@ func (d *decision) put(p *Person, c *Call, q intake.Question, key, noted string)
 		p.Talk.Misses = 0
 	}
 	p.Talk.Waiting, p.Talk.Nudged = q, false
-	text := d.say(c.Caller, key, d.about(c, c.Caller))
+	text := d.say(c.Caller, key, d.asking(p, c, q))
 	if noted != "" {
 		text = noted + " " + text
 	} else if p.Talk.Unsaid && q != intake.AskStung {
@@ -216,11 +242,26 @@ func (d *decision) put(p *Person, c *Call, q intake.Question, key, noted string)
 		}
 	}
 	m := d.send(c.Caller, notify.Question, text)
+	if q == intake.AskPlace {
+		d.addLink(m, c, "tap_to_share", 2)
+	}
 	m.Buttons = d.optionButtons(c.Caller, q)
+	if q == askWhich {
+		m.Buttons = d.spotButtons(c.Caller, p.Talk.Spots)
+	}
 	m.Still = notify.Still{Call: c.ID, Asked: string(q)}
 	if c.Stage == Asking && c.Held == "" {
 		d.set(c, "silence", d.Now.Add(nudgeAfter))
 	}
+}
+
+// asking is what the words of a question may name.
+func (d *decision) asking(p *Person, c *Call, q intake.Question) values {
+	v := d.about(c, c.Caller)
+	if q == askWhich {
+		v["List"] = d.spotList(c.Caller, p.Talk.Spots)
+	}
+	return v
 }
 
 // optionButtons returns q's options as buttons, two a row where they are short.
@@ -283,16 +324,18 @@ func (d *decision) answers(p *Person, e Said) bool {
 	}
 	d.takeIn(c, e)
 	q := p.Talk.Waiting
+	if q == askWhich && e.Pin == nil && e.Text != "" {
+		d.chosenSpot(p, c, e.Text)
+		return true
+	}
 	heard, ok := intake.ReadAnswer(q, e.Text, d.setting(p))
 	switch {
 	case e.Pin != nil:
 		d.gotPin(p, c, e)
 	case e.Text == "" && len(e.Photos) > 0:
 		d.gotPhoto(p, c)
-	case heard.Outside:
-		d.outside(p, c)
 	case ok:
-		d.hear(p, c, heard, q)
+		d.hear(p, c, heard, q, e.Text)
 	default:
 		return d.answersElse(p, c, e, q)
 	}
@@ -305,7 +348,7 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 	heard := intake.Understand(e.Text, d.setting(p))
 	switch {
 	case len(heard.Readings) > 0:
-		d.hear(p, c, heard, "")
+		d.hear(p, c, heard, "", e.Text)
 	case c.Holder != nil:
 		return false // words for the catcher
 	case intake.Courtesy(e.Text) && strings.ContainsFunc(e.Text, unicode.IsLetter) && p.Idle.allow(d.Now, d.Settings.Limits):
@@ -317,10 +360,11 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 }
 
 // hear lays what was understood over what was known and goes on. q is the question it
-// answers, "" when it answers none.
-func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Question) {
+// answers, "" when it answers none; text is all that was said.
+func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Question, text string) {
 	before := c.Answers
 	c.Answers = c.Answers.Merge(heard.Answers)
+	d.placed(p, c, before, text)
 	if c.Answers.Stung == "trouble_breathing" && before.Stung != "trouble_breathing" {
 		d.emergency(p, Said{})
 		return
@@ -339,9 +383,27 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 	d.proceed(p, c, "")
 }
 
+// placed looks at a place that is new in the answers.
+func (d *decision) placed(p *Person, c *Call, before intake.Answers, text string) {
+	d.placeBefore = before.Place
+	if now := c.Answers.Place; now != nil && (before.Place == nil || *now != *before.Place) {
+		town := intake.Place{}
+		if c.Area && before.Place != nil {
+			town = *before.Place
+		}
+		c.Area, p.Talk.Spots = false, nil
+		d.lookUp(p, c, strings.TrimSpace(town.Text+" "+text))
+		d.inTown(p, c, town)
+	}
+}
+
 // tappedAnswer is a press on an answer's button, of the question we wait on or of an older
 // one: that corrects it.
 func (d *decision) tappedAnswer(p *Person, q intake.Question, key string) {
+	if q == askFound {
+		d.turnsOut(p, triage.Kind(key))
+		return
+	}
 	c := d.openCall(p)
 	if c == nil {
 		d.change.Outcome = OutcomeStale
@@ -351,12 +413,16 @@ func (d *decision) tappedAnswer(p *Person, q intake.Question, key string) {
 		d.answersHolder(p, c, Said{Text: key})
 		return
 	}
+	if q == askWhich && len(p.Talk.Spots) > 0 {
+		d.chosenSpot(p, c, key)
+		return
+	}
 	for _, o := range intake.Options(q) {
 		if o.Key != key {
 			continue
 		}
 		p.Talk.Asked = append(without(p.Talk.Asked, q), q)
-		d.hear(p, c, intake.Heard{Answers: o.Set(intake.Answers{})}, q)
+		d.hear(p, c, intake.Heard{Answers: o.Set(intake.Answers{})}, q, "")
 		return
 	}
 	d.change.Outcome = OutcomeStale
@@ -377,23 +443,14 @@ func (d *decision) gotPhoto(p *Person, c *Call) {
 func (d *decision) gotPin(p *Person, c *Call, e Said) {
 	before := c.Answers
 	c.Answers = c.Answers.Merge(d.understand(p, e).Answers)
+	d.placed(p, c, before, e.Text)
 	d.firstAid(c, before)
-	if p.Talk.Waiting == intake.AskPlace {
+	if p.Talk.Waiting == intake.AskPlace || p.Talk.Waiting == askWhich {
 		p.Talk.Waiting = ""
 		d.proceed(p, c, "")
 		return
 	}
 	d.proceed(p, c, d.say(c.Caller, "got_place", nil))
-}
-
-// outside is a place beyond the area served.
-func (d *decision) outside(p *Person, c *Call) {
-	p.Talk.Misses++
-	if p.Talk.Misses > 1 {
-		d.hold(c, "outside_area")
-		return
-	}
-	d.tell(c.Caller, notify.Question, "outside", values{"Help": d.Settings.Refer("bees")})
 }
 
 // missed asks an unreadable answer again in other words; the third time a steward sees it.
@@ -454,8 +511,12 @@ func (d *decision) again(p *Person) bool {
 func (d *decision) reopen(p *Person, c *Call, e Said) {
 	waiting := p.Talk.Waiting
 	c.Stage, c.Ended, c.Held = Asking, time.Time{}, ""
-	c.Thin, c.Referred, c.Offers = false, false, nil
-	p.Call = c.ID
+	// Who held it when it ended has nothing to do with it any more; left standing, nobody
+	// could lose the call again and it would never lapse.
+	c.Thin, c.Referred, c.Offers, c.Holder = false, false, nil, nil
+	c.Joined, c.Also, c.Waits = "", nil, false
+	p.Call, p.Calls = c.ID, without(p.Calls, c.ID)
+	d.clear(c, scrubPurpose)
 	d.note(c, "reopened")
 	d.takeIn(c, e)
 	heard, ok := intake.Heard{}, false
@@ -470,7 +531,7 @@ func (d *decision) reopen(p *Person, c *Call, e Said) {
 		return
 	}
 	p.Talk.Waiting = ""
-	d.hear(p, c, heard, waiting)
+	d.hear(p, c, heard, waiting, e.Text)
 }
 
 // silence is the timer of a caller who went quiet: a nudge, then a kind end.
@@ -483,10 +544,13 @@ func (d *decision) silence(c *Call) {
 		q := p.Talk.Waiting
 		text := d.say(c.Caller, "nudge", d.about(c, c.Caller))
 		if q != "" {
-			text += " " + d.say(c.Caller, "ask_"+string(q), d.about(c, c.Caller))
+			text += " " + d.say(c.Caller, "ask_"+string(q), d.asking(p, c, q))
 		}
 		m := d.send(c.Caller, notify.Question, text)
 		m.Buttons = d.optionButtons(c.Caller, q)
+		if q == askWhich {
+			m.Buttons = d.spotButtons(c.Caller, p.Talk.Spots)
+		}
 		m.Still = notify.Still{Call: c.ID, Stages: []string{string(Asking)}}
 		p.Talk.Nudged = true
 		d.set(c, "silence", d.Now.Add(closeAfter))

@@ -28,6 +28,7 @@ func (d *decision) end(c *Call, last Stage) {
 	d.clear(c)
 	d.change.Closed = append(d.change.Closed, Closed{c.ID, d.Now})
 	p := d.personByID(c.Caller.Person)
+	d.willScrub(c, p)
 	if p.Call != c.ID {
 		return
 	}
@@ -44,6 +45,10 @@ func (d *decision) gone(p *Person, cmd intake.Command) bool {
 	c := d.openCall(p)
 	if c == nil {
 		return false
+	}
+	if c.Joined != "" {
+		d.alsoGone(c)
+		return true
 	}
 	if h := c.Holder; h != nil {
 		if c.Stage == Lifted || c.Stage == Boxed {
@@ -63,6 +68,10 @@ func (d *decision) gone(p *Person, cmd intake.Command) bool {
 
 // status says how the caller's swarm stands.
 func (d *decision) status(p *Person, c *Call) {
+	if c.Joined != "" {
+		d.wordOf(c, d.call(c.Joined), "also")
+		return
+	}
 	key := "status_looking"
 	switch {
 	case c.Held != "" || c.Stage == Asking:
@@ -84,12 +93,27 @@ func (d *decision) status(p *Person, c *Call) {
 func (d *decision) news(c *Call) {
 	switch {
 	case c.Stage == Looking && !c.Thin:
-		d.promise(c, newsEvery)
+		d.promise(c, d.newsAgain(c.Opened))
 		d.tell(c.Caller, notify.News, "still_looking", d.about(c, c.Caller))
 	case c.Stage == Taken && c.Holder.ETA.IsZero():
-		d.promise(c, newsEvery)
+		d.promise(c, d.newsAgain(c.Holder.Taken))
 		d.tell(c.Caller, notify.News, "no_eta_yet", d.about(c, c.Caller))
 	}
+}
+
+// newsAgain is how long until the next word that nothing is new: longer and longer, for a
+// holder who never says when would otherwise have the caller told so sixty times a day; and
+// not by night.
+func (d *decision) newsAgain(since time.Time) time.Duration {
+	wait := newsEvery
+	if waited := d.Now.Sub(since); waited > 2*time.Hour {
+		wait = min(waited, 12*time.Hour)
+	}
+	at, quiet := d.now.Add(wait), d.Settings.dispatch()
+	if notify.Quiet(at, quiet.QuietFrom, quiet.QuietTo) {
+		at = quiet.QuietTo.Next(at)
+	}
+	return at.Sub(d.now)
 }
 
 // lapse lets a call go that nobody took in time.

@@ -97,8 +97,8 @@ func (d *decision) lifted(c *Call) {
 	h.Nudges = 0
 	k := d.catcher(h.Catcher)
 	k.Active = without(k.Active, c.ID)
-	if c.Found.Lift == "" {
-		c.Found.Lift = "evening"
+	if c.OnSite.Lift == "" {
+		c.OnSite.Lift = "evening"
 	}
 	d.clear(c, "eta", "dusk", "lift", "news", "try")
 	d.set(c, "hive", d.morning(c))

@@ -27,12 +27,27 @@ var never = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
 // what had to be asked.
 func (d *decision) look(p *Person, c *Call) {
 	d.move(c, Looking)
+	if d.awaitsPlace(c) {
+		c.Waits = true
+		d.set(c, "round", c.ErrandSince.Add(errandWaited))
+		return
+	}
+	d.firstRound(p, c)
+}
+
+// firstRound asks the first catchers and tells the caller.
+func (d *decision) firstRound(p *Person, c *Call) {
+	c.Waits = false
+	if m := d.sameAs(c); m != nil {
+		d.joinTo(p, c, m)
+		return
+	}
 	switch asked := d.round(c); {
 	case asked > 0:
 		d.promise(c, newsEvery)
 		v := d.about(c, c.Caller)
 		v["Count"] = asked
-		d.tell(c.Caller, notify.News, "looking", v)
+		d.addLink(d.tell(c.Caller, notify.News, "looking", v), c, "tap_to_follow", 2)
 	case c.Thin:
 		// nobody() has told the caller.
 	default:
@@ -76,7 +91,7 @@ func roundUp(t time.Time) time.Time {
 
 // round asks the next catchers, if it is time for that, and returns how many.
 func (d *decision) round(c *Call) int {
-	if c.Stage != Looking {
+	if c.Stage != Looking || c.Joined != "" {
 		return 0
 	}
 	if d.Board == nil {
@@ -100,6 +115,11 @@ func (d *decision) round(c *Call) int {
 		d.clear(c, "round")
 		d.nobody(c)
 	default:
+		if far := d.Now.Add(staleAsk); plan.Reason == notify.ReasonNobodyFree && d.waitsForAnswers(c) && plan.Again.After(far) {
+			// Whoever is free next may be so in years; those asked just now are not waited for
+			// that long.
+			plan.Again = far
+		}
 		d.set(c, "round", plan.Again)
 		if plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
 			d.nobody(c)
@@ -150,7 +170,11 @@ func (d *decision) catcherParty(k *Catcher) Party {
 
 // sendOffer puts the call to one catcher.
 func (d *decision) sendOffer(c *Call, o *Offer) {
+	o.Epoch = c.Epoch
 	m := d.send(o.Party, notify.Offer, d.offerText(c, o))
+	if strings.Contains(m.Text, linkMask) {
+		d.carry(m, c, offerSeed(c, o.Catcher))
+	}
 	m.Buttons = d.offerButtons(c, o)
 	m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
 	if len(c.Photos) > 0 {
@@ -172,6 +196,9 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 func (d *decision) offerText(c *Call, o *Offer) string {
 	j := d.job(c, o.Party)
 	j.Several = len(d.catcher(o.Catcher).Asks) > 1
+	if d.links(o.Party) {
+		j.Link = d.linkURL(offerSeed(c, o.Catcher))
+	}
 	return notify.OfferText(words(o.Party), j, o.Far, c.openOffers()-1, d.Settings.Metric())
 }
 
@@ -325,7 +352,11 @@ func (d *decision) leaveAlone(p *Person, c *Call) {
 
 // askMeanwhile puts the next question that only helps; the last one is followed by thanks.
 func (d *decision) askMeanwhile(p *Person, c *Call, noted string) {
-	if c.Stage != Looking && c.Stage != Taken || p.Talk.Waiting != "" {
+	if c.Stage != Looking && c.Stage != Taken || p.Talk.Waiting != "" || c.Joined != "" {
+		return
+	}
+	if len(p.Talk.Spots) > 1 && !slices.Contains(p.Talk.Asked, askWhich) {
+		d.ask(p, c, askWhich, noted)
 		return
 	}
 	for _, q := range intake.AskMeanwhile {
@@ -355,6 +386,10 @@ func (d *decision) update(p *Person, c *Call, noted string) {
 		d.specialist(p, c)
 		return
 	}
+	if c.Joined != "" {
+		d.status(p, c)
+		return
+	}
 	d.refreshOffers(c)
 	d.tellHolderSoon(c)
 	switch p.Talk.Waiting {
@@ -373,9 +408,20 @@ func (d *decision) update(p *Person, c *Call, noted string) {
 
 // refreshOffers changes the open offers in place, where the channel can, without a sound.
 func (d *decision) refreshOffers(c *Call) {
+	var keys []Key
+	for _, o := range c.Offers {
+		if o.State == notify.AskOpen {
+			keys = append(keys, Key{KindCatcher, o.Catcher})
+		}
+	}
+	d.want(keys...)
 	for i := range c.Offers {
 		o := &c.Offers[i]
-		if o.State != notify.AskOpen || o.Party.Address.Channel() != notify.Telegram {
+		if o.State != notify.AskOpen {
+			continue
+		}
+		o.Far = d.far(d.catcher(o.Catcher), c)
+		if o.Party.Address.Channel() != notify.Telegram {
 			continue
 		}
 		m := d.send(o.Party, notify.Offer, d.offerText(c, o))
@@ -411,27 +457,38 @@ func (d *decision) closeOffer(c *Call, o *Offer, key string, aloud bool) {
 
 // more is a text about an open call that answers no question and meets no holder.
 func (d *decision) more(p *Person, c *Call, e Said) {
+	if c.Held == takenOver {
+		d.waitsAtDesk(p, c, e)
+		return
+	}
 	d.takeIn(c, e)
 	heard := d.understand(p, e)
 	switch {
 	case len(heard.Readings) > 0 || e.Pin != nil:
-		d.hear(p, c, heard, "")
+		if c.Held != "" && e.Text != "" && p.Idle.may(d.Now, d.Settings.Limits) {
+			d.showSteward(c, e.Text)
+		}
+		d.hear(p, c, heard, "", e.Text)
 	case c.Stage == Asking && c.Held == "":
 		d.proceed(p, c, "")
 	case len(e.Photos) > 0:
 		d.showSteward(c, "")
 		d.idle(p, "got_photo", d.about(c, c.Caller))
 	default:
+		if !p.Idle.allow(d.Now, d.Settings.Limits) {
+			d.change.Outcome = OutcomeQuiet
+			return
+		}
 		if e.Text != "" {
 			d.showSteward(c, e.Text)
 		}
-		if p.Idle.allow(d.Now, d.Settings.Limits) {
-			d.status(p, c)
-		} else {
-			d.change.Outcome = OutcomeQuiet
-		}
+		d.status(p, c)
 	}
 }
+
+// pinned is the precision, in metres, from which on a pin would mislead a driver: the middle
+// of a street is not its number 14, and a map finds the words better. Judgement.
+const pinned = 200
 
 // coordinates writes a point as people can paste it into a map.
 func coordinates(p *intake.Place) string { return fmt.Sprintf("%.5f,%.5f", p.Lat, p.Lon) }
@@ -444,6 +501,9 @@ func (d *decision) mapLink(p *intake.Place) string {
 	}
 	if p.PrecisionM >= intake.InWordsOnly {
 		return fmt.Sprintf("https://maps.google.com/?q=%s&near=%.2f,%.2f", url.QueryEscape(strings.TrimSpace(p.Text)), d.Settings.Latitude, d.Settings.Longitude)
+	}
+	if p.PrecisionM >= pinned && p.Text != "" {
+		return fmt.Sprintf("https://maps.google.com/?q=%s&near=%.3f,%.3f", url.QueryEscape(strings.TrimSpace(p.Text)), p.Lat, p.Lon)
 	}
 	return "https://maps.google.com/?q=" + coordinates(p)
 }

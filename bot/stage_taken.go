@@ -50,7 +50,9 @@ func (d *decision) noOffer(p *Person) {
 func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	if c.heldBy(k.ID) {
 		d.change.Outcome = OutcomeYours
-		if _, tap := d.Event.(Tapped); !tap {
+		switch d.Event.(type) {
+		case Tapped, Paged: // they see it on the spot
+		default:
 			d.idle(p, "yours_already", d.about(c, p.party()))
 		}
 		return
@@ -107,7 +109,7 @@ func (d *decision) tellWinner(c *Call, o *Offer) {
 	b := notify.MakeBrief(words(h.Party), d.job(c, h.Party), d.catcher(h.Catcher).Catcher, d.Settings.Metric(), d.Settings.Metric())
 	m := d.send(h.Party, notify.Claim, b.Yours)
 	m.Still, m.Buttons = still, d.etaButtons(h.Party, c)
-	if place := c.Answers.Place; place != nil && place.PrecisionM < intake.InWordsOnly && words(h.Party).Chat {
+	if place := c.Answers.Place; place != nil && place.PrecisionM < pinned && words(h.Party).Chat {
 		pin := d.send(h.Party, notify.Claim, "")
 		pin.Pin = &notify.Pin{Lat: place.Lat, Lon: place.Lon, Title: c.Reference, Address: d.exact(h.Party, c)}
 		pin.Still = still
@@ -224,7 +226,7 @@ func (d *decision) answersHolder(p *Person, c *Call, e Said) bool {
 	}
 	if heard := d.understand(p, e); len(heard.Readings) > 0 {
 		// "Yes, it is mine" answers the question before; only a bare yes is leave to phone.
-		d.hear(p, c, heard, "")
+		d.hear(p, c, heard, "", e.Text)
 		return true
 	}
 	if !known {
@@ -480,10 +482,16 @@ func (d *decision) tellHolderSoon(c *Call) {
 // pauses is how long a caller is waited for before what they told goes to the holder.
 const pauses = 3 * time.Minute
 
+// moved reports whether the holder would drive to the wrong place.
+func moved(c *Call) bool {
+	a, b := c.Answers.Place, c.Briefed.Place
+	return a != nil && (b == nil || a.Text != b.Text || a.Text == "" && *a != *b)
+}
+
 // pressing reports whether the holder must hear at once: somebody was hurt or could be.
 func pressing(c *Call) bool {
 	a, b := c.Answers, c.Briefed
-	return a.Stung != b.Stung || a.Allergic != b.Allergic || len(a.Hazards) != len(b.Hazards)
+	return moved(c) || a.Stung != b.Stung || a.Allergic != b.Allergic || len(a.Hazards) != len(b.Hazards)
 }
 
 // whatIsNew says in a few words what the answers tell beyond what the holder was told.
@@ -497,6 +505,9 @@ func (d *decision) whatIsNew(c *Call) string {
 	}
 	word("stung", a.Stung, b.Stung)
 	word("allergic", a.Allergic, b.Allergic)
+	if moved(c) {
+		parts = append(parts, d.exact(p, c))
+	}
 	for _, h := range a.Hazards {
 		if !b.Has(h) {
 			parts = append(parts, d.say(p, "word_hazard_"+h, nil))

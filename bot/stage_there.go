@@ -51,7 +51,7 @@ func (d *decision) boxed(c *Call) {
 	d.move(c, Boxed)
 	h := c.Holder
 	k := d.catcher(h.Catcher)
-	c.Found.Kind, c.Found.Triage = string(triage.HoneyBeeSwarm), "right"
+	c.OnSite.Triage = "right"
 	d.clear(c, "try")
 	k.Active = without(k.Active, c.ID)
 	d.clear(c, "eta", "news")
@@ -86,20 +86,21 @@ func (d *decision) flown(c *Call) {
 	h := c.Holder
 	d.tell(h.Party, notify.News, "flown_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "flown_caller", d.about(c, c.Caller))
-	c.Found.Triage = "flown"
+	c.OnSite.Triage = "flown"
 	d.standDown(c)
 	d.release(c)
 	d.end(c, Flown)
 }
 
 // notBees is what the holder found: not honey bees after all.
-func (d *decision) notBees(c *Call, kind string) {
-	h := c.Holder
-	c.Found.Kind, c.Found.Triage = kind, "wrong_kind"
-	d.tell(h.Party, notify.News, "not_bees_noted", d.about(c, h.Party))
-	if kind == "bumble_bees" {
+func (d *decision) notBees(c *Call, kind triage.Kind) {
+	c.OnSite.Triage = "wrong_kind"
+	if kind == triage.BumbleBee {
+		c.Found = kind
+		d.tell(c.Holder.Party, notify.News, "found_noted", d.about(c, c.Holder.Party))
 		d.tell(c.Caller, notify.News, "redirect_bumble_bee", d.help(""))
 	} else {
+		d.asksFound(c)
 		d.tell(c.Caller, notify.News, "not_bees_caller", d.help("wasps"))
 	}
 	d.turnDown(c, "not_bees", PassedOn)

@@ -59,6 +59,11 @@ func (d *decision) stewardWord(p *Person, cmd intake.Command, e Said) bool {
 		d.tell(p.party(), notify.News, "steward_which", nil)
 		return true
 	}
+	if c.Joined != "" && cmd.Word == intake.WordOffer {
+		d.call(c.Joined).Also = without(d.call(c.Joined).Also, c.ID)
+		c.Joined = ""
+		d.clear(c, "together")
+	}
 	switch cmd.Word {
 	case intake.WordSay:
 		d.stewardSays(p, c, cmd.Rest)
@@ -250,6 +255,43 @@ func (d *decision) menu(p *Person) {
 	for _, key := range keys {
 		d.tell(p.party(), notify.News, key, nil)
 	}
+}
+
+// helpWord answers HELP standing alone: what this is, and how to reach a person. Whoever
+// works here gets the words they can use.
+func (d *decision) helpWord(p *Person) {
+	if p.Catcher != "" || d.Settings.IsSteward(p.Address) {
+		d.menu(p)
+		return
+	}
+	d.idle(p, "help_caller", nil)
+}
+
+// personWords ask for a human being, standing alone.
+var personWords = []string{"person", "a person", "human", "a human", "real person", "talk to a person", "talk to someone", "persona", "una persona", "humano", "hablar con una persona", "hablar con alguien"}
+
+// wantsPerson hands a caller who asks for one to a person of the club.
+func (d *decision) wantsPerson(p *Person, e Said) bool {
+	if !slices.Contains(personWords, intake.PlainPlace(e.Text)) || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
+		return false
+	}
+	c := d.openCall(p)
+	if c == nil {
+		if !d.mayReport(p) {
+			return true
+		}
+		c = d.newCall(p)
+		d.assess(c)
+	}
+	if c.Stage == Asking {
+		d.hold(c, "wants_person")
+		return true
+	}
+	if p.Idle.allow(d.Now, d.Settings.Limits) {
+		d.showSteward(c, e.Text)
+		d.status(p, c)
+	}
+	return true
 }
 
 // tokenHash is what is kept of an invitation.

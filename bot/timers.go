@@ -49,6 +49,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.photoLate(c)
 	case "round":
 		d.nextRound(c)
+	case "together":
+		d.aloneAfterAll(c)
 	case "news":
 		d.news(c)
 	case "steward":
@@ -68,12 +70,18 @@ func (d *decision) due(c *Call, purpose string) {
 		d.gathered(c)
 	case "hive":
 		d.hive(c)
+	case scrubPurpose:
+		d.scrubDue(c)
 	}
 }
 
 // nextRound is the timer of a round: the next catchers are asked. A caller who was told to
 // wait for the morning hears that it has begun.
 func (d *decision) nextRound(c *Call) {
+	if c.Waits {
+		d.firstRound(d.personByID(c.Caller.Person), c)
+		return
+	}
 	before := len(c.Offers)
 	n := d.round(c)
 	if n > 0 && before == 0 {
@@ -96,6 +104,10 @@ func (d *decision) kicked(c *Call) {
 			d.set(c, "steward", d.Now.Add(stewardTime))
 		}
 	case Looking:
+		if c.Joined != "" {
+			d.set(c, "together", d.Now.Add(time.Minute))
+			return
+		}
 		d.set(c, "round", d.Now.Add(time.Minute))
 	case Taken, There:
 		d.set(c, "eta", d.Now.Add(etaWithin))

@@ -188,7 +188,7 @@ func (d *decision) boxCaught(p *Person, k *Catcher, b *BaitBox) {
 		Schema: documentSchema, ID: id, Reference: d.newReference(), Stage: Hived, Opened: d.Now, Ended: d.Now, By: "trap_line",
 		Caller: p.party(), Answers: intake.Answers{Month: int(d.now.Month()), Place: &intake.Place{Text: b.Place, Lat: k.Lat, Lon: k.Lon, PrecisionM: intake.InWordsOnly}},
 		Holder: &Holder{Catcher: k.ID, Name: k.Name, Party: d.catcherParty(k), Taken: d.Now},
-		Found:  Found{Kind: string(triage.HoneyBeeSwarm), Triage: "right"},
+		Found:  triage.HoneyBeeSwarm,
 	}
 	d.note(c, "trap_line")
 	c.Reached = []Line{{At: d.now.UTC().Truncate(time.Second), What: string(Hived)}}

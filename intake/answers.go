@@ -53,7 +53,7 @@ var (
 	CrowdValues   = []string{"under_10", "tens", "hundreds", "thousands", "unsure"}
 	StungValues   = []string{"none", "someone", "trouble_breathing"}
 	YesNoValues   = []string{"yes", "no", "unknown"}
-	HazardValues  = []string{"power_line", "road", "roof", "water", "indoors", "children", "crowd"}
+	HazardValues  = []string{"power_line", "road", "roof", "water", "indoors", "blocked_door", "children", "crowd"}
 	EntryValues   = []string{"one_hole", "many_holes", "no_hole", "unsure"}
 )
 

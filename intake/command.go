@@ -48,6 +48,8 @@ const (
 	WordGone  Word = "GONE"
 	WordJoin  Word = "JOIN" // "JOIN <token>", "/start <token>": the token is Rest
 
+	WordDelete Word = "DELETE" // erase what is kept of me
+
 	WordSay   Word = "SAY"
 	WordOffer Word = "OFFER"
 	WordClose Word = "CLOSE"

@@ -18,7 +18,7 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 		"arrival": {"self", "other"},
 	}
 	words := []Word{WordTake, WordPass, WordETA, WordThere, WordBoxed, WordLifted, WordLiftedAll, WordHived, WordFlown, WordNotBees, WordDrop, WordOut,
-		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen,
+		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordDelete, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen,
 		WordTooHigh, WordUnsafe, WordColony, WordRetry, WordTomorrow, WordSomeoneElse, WordDone, WordLater, WordSkip, WordSkipAll, WordLeft, WordHours, WordReach, WordShare, WordBox}
 	for _, r := range grammar.rule {
 		if !ruleAllowed(r, closed, words) {

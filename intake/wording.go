@@ -65,12 +65,13 @@ type Words struct {
 // in English; one that nobody has is a mistake of ours and comes back in brackets, which a
 // test looks for.
 func (w Words) Say(key string, data map[string]any) string {
+	s, own, ok := w.find(key, data)
 	if w.Chat {
-		if s, ok := w.find(key+"_chat", data); ok {
-			return s
+		// A short text in their own language is better than a long one in English.
+		if long, ownLong, there := w.find(key+"_chat", data); there && (ownLong || !own) {
+			return long
 		}
 	}
-	s, ok := w.find(key, data)
 	if !ok {
 		return "[" + key + "]"
 	}
@@ -87,14 +88,16 @@ func (w Words) Knows(key string) bool {
 	return !errors.As(err, &missing)
 }
 
-func (w Words) find(key string, data map[string]any) (string, bool) {
-	s, err := i18n.NewLocalizer(bundle, w.Language).Localize(&i18n.LocalizeConfig{
+// find returns the words of key, and whether they are in w's own language.
+func (w Words) find(key string, data map[string]any) (text string, own, ok bool) {
+	s, tag, err := i18n.NewLocalizer(bundle, w.Language).LocalizeWithTag(&i18n.LocalizeConfig{
 		MessageID: key, TemplateData: data, PluralCount: data["Count"],
 	})
 	if s == "" && err != nil {
-		return "", false
+		return "", false, false
 	}
-	return strings.TrimSpace(s), true
+	base, _ := tag.Base()
+	return strings.TrimSpace(s), base.String() == w.Language, true
 }
 
 // gsm replaces what the GSM 03.38 alphabet (3GPP TS 23.038 section 6.2.1) lacks and our

@@ -12,7 +12,7 @@ import (
 
 // fullAdvice are the longest values that the placeholders of the advice texts get.
 var fullAdvice = map[string]any{
-	"Emergency": "911", "Poison": "1-800-222-1222",
+	"Emergency": "911", "Poison": "1-800-222-1222", "Many": 10, "Report": "agriculture 607-555-0171",
 	"Help": "county 607-555-0170", // a word and a number
 }
 
@@ -94,7 +94,7 @@ func TestAdviceIsSaidInEveryLanguage(t *testing.T) {
 // With no poison centre and nobody to turn to, nothing is left hanging; no text shows a
 // percentage or a placeholder, and a swarm is never a "call": that is the phone.
 func TestAdviceWithoutNumbers(t *testing.T) {
-	bare := map[string]any{"Emergency": "112", "Poison": "", "Help": ""}
+	bare := map[string]any{"Emergency": "112", "Poison": "", "Help": "", "Report": "", "Many": 3}
 	wrong := regexp.MustCompile(`%|no value|\{\{|  |Help: \.|Ayuda: \.|[Ss]warm call|this call|1-800`)
 	callWord := regexp.MustCompile(`(?i)\bcall\b`)
 	for _, language := range []string{"en", "es"} {

@@ -14,13 +14,13 @@ import (
 // longest fills a text with the longest values that are likely, so that a text that fits
 // here fits in the field.
 var longest = map[string]any{
-	"Hotline": "Quillbrook County Beekeepers", "Emergency": "911", "Poison": "1-800-222-1222",
+	"Hotline": "Quillbrook County Beekeepers", "Name": "Saltmarsh County Beekeepers", "With": "4DM8", "Emergency": "911", "Poison": "1-800-222-1222", "Many": 10, "Report": "607-555-0171",
 	"Ref": "7KQ2", "Caller": "Guadalupe", "Holder": "Bartholomew", "Word": "JUNIPER",
 	"By": "12:30 pm", "ETA": "12:50 pm", "Sunset": "8:14 pm", "Back": "8:40 pm", "From": "8:39 pm", "Since": "12:12 pm",
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",
 	"Count": 3, "Standoff": "30 ft", "Help": "607-555-0170", "Area": "Millhouse Ln", "Place": "1420 Millhouse Ln",
 	"Kind": "European hornet", "Reason": "contradiction", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
-	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Likelihood": 95,
+	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95,
 }
 
 // twoSegments may take two: they name several things that each must be there. The rest of
@@ -58,7 +58,7 @@ func TestEveryTextFitsItsMessage(t *testing.T) {
 
 // TestEveryLanguageSaysEverything compares the keys of the languages.
 func TestEveryLanguageSaysEverything(t *testing.T) {
-	for _, room := range []string{"caller", "catcher", "steward", "brief", "advice"} {
+	for _, room := range []string{"caller", "catcher", "steward", "brief", "advice", "page"} {
 		english := readTexts(t, "wording/"+room+".en.toml")
 		if len(english) == 0 {
 			t.Errorf("no English words for %s", room)
@@ -90,6 +90,21 @@ func TestEveryQuestionHasItsWords(t *testing.T) {
 				if !w.Knows(key) {
 					t.Errorf("%s lacks %s", lang, key)
 				}
+			}
+		}
+	}
+}
+
+// TestNobodyReadsEnglishInsteadOfTheirOwn holds that a longer form for chat that a language
+// lacks is not said in English when the short form is there.
+func TestNobodyReadsEnglishInsteadOfTheirOwn(t *testing.T) {
+	english := Words{Language: "en", Chat: true}
+	for _, room := range []string{"caller", "catcher", "steward", "brief", "advice"} {
+		for key := range readTexts(t, "wording/"+room+".en.toml") {
+			key = strings.TrimSuffix(key, "_chat")
+			said := english.Say(key, longest)
+			if len(said) > 40 && (Words{Language: "es", Chat: true}).Say(key, longest) == said {
+				t.Errorf("%s is said in English to people who talk Spanish: %s", key, said)
 			}
 		}
 	}

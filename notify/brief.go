@@ -20,6 +20,7 @@ type Job struct {
 	CheckWord    string    // what the catcher says at the door: "PLUM"
 	MapLink      string
 	Against      string // in words, what speaks against a swarm: "seen for three weeks"; "" = nothing
+	Link         string // of the page that shows more; "" = none
 	Late         bool   // too late to begin before dark
 	InBox        bool   // the bees are boxed already: only the box is to be fetched
 	Several      bool   // this catcher has other open offers, so an answer must name the call
@@ -209,7 +210,7 @@ func (b briefing) place() string {
 var hazardRanks = []struct {
 	hazard string
 	rank   int
-}{{"power_line", 0}, {"roof", 0}, {"road", 1}, {"indoors", 1}, {"water", 1}, {"children", 3}, {"crowd", 3}}
+}{{"power_line", 0}, {"roof", 0}, {"road", 1}, {"indoors", 1}, {"blocked_door", 1}, {"water", 1}, {"children", 3}, {"crowd", 3}}
 
 func (b briefing) hazards() []fact {
 	var facts []fact

@@ -45,6 +45,11 @@ type CallCard struct {
 	Opened    time.Time `json:"opened"`
 	Next      time.Time `json:"next"` // its next timer
 	AsksOut   int       `json:"asks"` // open offers
+
+	// Where it is, to find reports of the same swarm; PrecisionM 0 = not known.
+	Lat        float64 `json:"lat,omitempty"`
+	Lon        float64 `json:"lon,omitempty"`
+	PrecisionM float64 `json:"precision_m,omitempty"`
 }
 
 // CatcherCard is one catcher on the board.

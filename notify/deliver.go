@@ -21,13 +21,19 @@ type Truth func(ctx context.Context, m Message, now time.Time) (drop string, err
 type Delivery struct {
 	Outbox  Outbox
 	Senders map[Channel]Sender
-	Truth   Truth
+	// Resolvers look up what became of an attempt in doubt; a channel without one leaves it
+	// to the class of the message.
+	Resolvers map[Channel]Resolver
+	Truth     Truth
 	// Undelivered tells the state that a message which was still worth sending will not
 	// arrive. It may be told twice of one message.
 	Undelivered func(ctx context.Context, m Message, reason string) error
-	Log         *slog.Logger  // nil = silent
-	Hold        time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
-	Batch       int           // messages in flight at once. 0 = 16
+	// Resolved is told how each look-up ended: "taken", "failed", "not_taken", "unknown".
+	// It may be nil.
+	Resolved func(channel Channel, how string)
+	Log      *slog.Logger  // nil = silent
+	Hold     time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
+	Batch    int           // messages in flight at once. 0 = 16
 }
 
 // The reasons to drop a message that Delivery itself knows of; Truth has its own.
@@ -80,13 +86,18 @@ func (d *Delivery) Step(ctx context.Context, channel Channel, now time.Time) (se
 
 // deliver takes one leased message to its end.
 func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, now time.Time) (accepted bool, err error) {
+	if lease.State == LeftOpen {
+		if done, decided := d.resolve(ctx, channel, &lease, now); decided {
+			return done.Result.End == Accepted, d.record(ctx, done)
+		}
+	}
 	done := Done{Lease: lease}
 	if done.Drop, err = d.notSent(ctx, lease, now); err != nil {
 		d.log().Warn("message cannot be checked", "message", lease.ID, "class", lease.Class, "error", err)
 		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
 	} else if done.Drop == "" {
 		done.Result = d.send(ctx, channel, lease)
-		done = judged(done)
+		done = judged(done, d.Resolvers[channel] != nil)
 	}
 	return done.Result.End == Accepted, errors.Join(err, d.record(ctx, done))
 }
@@ -129,13 +140,17 @@ func (d *Delivery) send(ctx context.Context, channel Channel, lease Lease) Resul
 const repeatMark = "(repeat) "
 
 // judged decides what the end of an attempt means for the message: off it goes, once more
-// later, or not at all.
-func judged(done Done) Done {
+// later, or not at all. In doubt it stays open until the provider can be asked, if it can.
+func judged(done Done, resolvable bool) Done {
 	r, m := &done.Result, done.Lease.Outgoing
 	switch r.End {
 	case Accepted, Refused:
 		return done
 	case Ambiguous:
+		if resolvable && m.EditsProvider == "" {
+			r.After = spread(settle(m.Class), m.ID, m.Attempt)
+			return done
+		}
 		if !mayRepeat(m) {
 			done.Drop = dropInDoubt
 			return done
@@ -176,7 +191,13 @@ func (d *Delivery) record(ctx context.Context, done Done) error {
 		d.log().Info("message not sent", "message", m.ID, "class", m.Class, "to", m.To.Hint(),
 			"attempt", done.Lease.Attempt, "end", done.Result.End, "reason", done.Result.Reason, "drop", done.Drop)
 	}
-	if err := d.Outbox.Finish(ctx, done); err != nil {
+	err := d.Outbox.Finish(ctx, done)
+	if err != nil {
+		// An end that is not recorded is a send in doubt, so it is worth a second try; if the
+		// first one ran and only its answer was lost, the second changes nothing.
+		err = d.Outbox.Finish(ctx, done)
+	}
+	if err != nil {
 		return errors.Join(failed, fmt.Errorf("record the end of message %s: %w", m.ID, err))
 	}
 	return failed

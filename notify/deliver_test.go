@@ -29,6 +29,7 @@ type shelf struct {
 type shelved struct {
 	Message
 	attempt int
+	since   time.Time // when the open attempt began
 	due     time.Time
 	held    time.Time // until then it is leased
 	fence   int64
@@ -63,9 +64,12 @@ func (s *shelf) Lease(_ context.Context, channel Channel, most int, hold time.Du
 		if item.open && state == Fresh {
 			state = LeftOpen
 		}
+		if state != LeftOpen {
+			item.since = s.now
+		}
 		item.held, item.fence, item.open = s.now.Add(hold), s.fence, true
 		leased.Items = append(leased.Items, Lease{
-			Outgoing: Outgoing{Message: item.Message, Attempt: item.attempt}, Fence: s.fence, State: state,
+			Outgoing: Outgoing{Message: item.Message, Attempt: item.attempt}, Fence: s.fence, State: state, Since: item.since,
 		})
 	}
 	if len(leased.Items) == 0 {
@@ -260,7 +264,7 @@ func TestALeaseLeftOpenIsInDoubt(t *testing.T) {
 
 func TestAnEditInPlaceMayAlwaysBeRepeated(t *testing.T) {
 	m := Outgoing{Message: to("ada", "m", News), Attempt: 1, EditsProvider: "P0"}
-	done := judged(Done{Lease: Lease{Outgoing: m, State: Fresh}, Result: Result{End: Ambiguous}})
+	done := judged(Done{Lease: Lease{Outgoing: m, State: Fresh}, Result: Result{End: Ambiguous}}, true)
 	if done.Drop != "" {
 		t.Errorf("dropped: %s", done.Drop)
 	}
@@ -326,7 +330,7 @@ func TestGivingUpIsTold(t *testing.T) {
 // A pause of the whole channel is not the message's fault: it costs no attempt.
 func TestAPauseCostsNoAttempt(t *testing.T) {
 	m := Outgoing{Message: to("ada", "m", Reminder), Attempt: 50}
-	done := judged(Done{Lease: Lease{Outgoing: m}, Result: Result{End: RetryLater, After: 40 * time.Second, Pause: true}})
+	done := judged(Done{Lease: Lease{Outgoing: m}, Result: Result{End: RetryLater, After: 40 * time.Second, Pause: true}}, false)
 	if done.Drop != "" || done.Result.After < 40*time.Second || !done.Result.Pause {
 		t.Errorf("dropped %q, after %v, pause %v", done.Drop, done.Result.After, done.Result.Pause)
 	}

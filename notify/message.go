@@ -31,6 +31,7 @@ type Message struct {
 	Buttons   [][]Button `json:"buttons,omitempty"` // rows; channels without buttons leave them out
 	Pin       *Pin       `json:"pin,omitempty"`     // a place to show on a map; SMS shows a link in Text instead
 	Photos    []string   `json:"photos,omitempty"`  // pictures to pass on, as the provider named them ("tg:<file id>")
+	Link      *Link      `json:"link,omitempty"`    // the link whose token is filled in when it goes out
 	Edits     string     `json:"edits,omitempty"`   // the id of an earlier message to change in place
 	Silent    bool       `json:"silent,omitempty"`  // no sound
 	Still     Still      `json:"still"`             // sent only while this holds
@@ -41,6 +42,13 @@ type Message struct {
 type Button struct {
 	Label string `json:"label"`
 	Says  string `json:"says"`
+}
+
+// Link says which link a text carries. The text itself holds a mask in the token's place:
+// only the hash of a token is ever stored.
+type Link struct {
+	Seed string `json:"seed"` // what the token is made of, together with the secret
+	Hash string `json:"hash"` // SHA-256 of the token, in hex
 }
 
 // Pin is a point on the map with a title.

@@ -91,6 +91,9 @@ func offerSentences(w intake.Words, j Job, others int, metric bool) []fact {
 		reply = "brief_offer_reply_one"
 	}
 	say(0, reply, map[string]any{"Reference": j.Reference})
+	if j.Link != "" {
+		say(1, "brief_offer_link", map[string]any{"Link": j.Link})
+	}
 	return facts
 }
 

@@ -48,4 +48,7 @@ type Done struct {
 	Lease  Lease
 	Result Result
 	Drop   string // when the message will not be sent (again): why ("stale", "opted_out", "superseded", "unfunded", "gave_up", "in_doubt")
+	// Unsent says that nothing was handed over this time: an earlier attempt was looked up
+	// instead, and Result is what became of that one.
+	Unsent bool
 }

@@ -5,11 +5,17 @@ import "skepline/intake"
 // WatchWhere is advice for bees in the air or about to leave: see where they settle.
 const WatchWhere Advice = "watch_where"
 
+// BlockedDoor is advice for people who cannot pass the bees.
+const BlockedDoor Advice = "blocked_door"
+
+// MoreDefensive is advice where Africanized bees live.
+const MoreDefensive Advice = "more_defensive"
+
 // advise lists what people are told, first things first, each once: the person who is ill,
 // then what can kill (wires, heights), then keeping back, then what to do about the nest. Its
 // texts and their sources are in the wording files. That nobody is known to be allergic
 // takes nothing off the list: half of those who die of a sting never reacted before.
-func advise(a intake.Answers, as Assessment, p chances) []Advice {
+func advise(a intake.Answers, s Scene, as Assessment, p chances) []Advice {
 	var list []Advice
 	add := func(advice Advice, holds bool) {
 		if holds {
@@ -30,6 +36,8 @@ func advise(a intake.Answers, as Assessment, p chances) []Advice {
 	add(Indoors, a.Has("indoors"))
 	add(TooHigh, height > tables.Height.TooHigh)
 	add(KeepBack, true)
+	add(MoreDefensive, s.Africanized && subject.HoneyBee())
+	add(BlockedDoor, a.Has("blocked_door"))
 	add(ChildrenPets, a.Has("children") || a.Has("crowd"))
 	add(NoSpray, true)
 	add(NoWaterHose, a.Has("power_line")) // water carries the current

@@ -26,6 +26,7 @@ func TestAdvice(t *testing.T) {
 		{"stings counted, nobody said stung", swarmAnd(func(a *intake.Answers) { a.Stings = &stings }), []Advice{StingFirstAid, KeepBack, NoSpray}},
 		{"children near a swarm above a head", swarmAnd(func(a *intake.Answers) { a.HeightM = metres(2.7); a.Hazards = []string{"children"} }),
 			[]Advice{KeepBack, ChildrenPets, NoSpray, NoLadder}},
+		{"they hang at a door", swarmAnd(func(a *intake.Answers) { a.Hazards = []string{"blocked_door"} }), []Advice{KeepBack, BlockedDoor, NoSpray}},
 		{"too high", swarmAnd(func(a *intake.Answers) { a.HeightM = metres(8) }), []Advice{TooHigh, KeepBack, NoSpray, NoLadder}},
 		{"far too high", swarmAnd(func(a *intake.Answers) { a.HeightM = metres(13) }), []Advice{TooHigh, KeepBack, NoSpray, NoLadder, LeaveAlone}},
 		{"near a wire", swarmAnd(func(a *intake.Answers) { a.Hazards = []string{"power_line"} }), []Advice{PowerLine, KeepBack, NoSpray, NoWaterHose, NoLadder}},
@@ -57,13 +58,14 @@ func TestEveryKeyHasWords(t *testing.T) {
 	for _, advice := range []Advice{
 		EmergencyNumber, StingFirstAid, Allergy, KeepBack, ChildrenPets, NoSpray, NoWaterHose, NoLadder, TooHigh,
 		PowerLine, Indoors, LeaveAlone, LicensedControl, ReportNotifiable, BoxStays, KeepPhoto, DontSealHole, WatchWhere,
+		BlockedDoor, MoreDefensive,
 	} {
 		keys = append(keys, "advice_"+string(advice))
 	}
 	for _, k := range Kinds {
 		keys = append(keys, "kind_"+string(k), "redirect_"+string(k))
 	}
-	data := map[string]any{"Emergency": "911", "Poison": "", "Help": ""}
+	data := map[string]any{"Emergency": "911", "Poison": "", "Help": "", "Report": "", "Many": 10}
 	english := intake.Words{Language: "en"}
 	for _, language := range intake.Languages() {
 		words := intake.Words{Language: language}

@@ -25,7 +25,7 @@ func Assess(a intake.Answers, s Scene) Assessment {
 		Why:        append(why, parts...),
 	}
 	as.Urgency, as.Pace = urgency(parts)
-	as.Advice = advise(a, as, p)
+	as.Advice = advise(a, s, as, p)
 	return as
 }
 

@@ -99,4 +99,16 @@ type Scene struct {
 	At        time.Time // the local time of the report, in the hotline's zone
 	Latitude  float64   // degrees north, used when the answers hold no place or latitude
 	Longitude float64   // degrees east
+	Model     *Model    // what was learned besides judgement, nil = nothing
+
+	ManyStings  int  // stings from which on a report is pressing, 0 = that of weights.toml
+	Africanized bool // Africanized bees live there
+}
+
+// weights returns the tables to weigh by.
+func (s Scene) weights() *weights {
+	if s.Model == nil {
+		return tables
+	}
+	return s.Model.w
 }

@@ -14,40 +14,41 @@ import (
 
 // fact is one answer that bears on the kind.
 type fact struct {
-	name string // "shape=hanging_cluster"
-	row  *row
+	table string // "shape"
+	name  string // "shape=hanging_cluster"
+	row   *row
 }
 
 // facts returns what the answers tell about the kind, in the order of the tables.
-func facts(a intake.Answers) []fact {
+func (w *weights) facts(a intake.Answers) []fact {
 	var told []fact
 	add := func(field string, r *row) {
 		if r != nil {
-			told = append(told, fact{field + "=" + r.Says, r})
+			told = append(told, fact{field, field + "=" + r.Says, r})
 		}
 	}
-	add("body", tables.Body.row(a.Body))
-	add("shape", tables.Shape.row(a.Shape))
-	if r := surfaceRow(a); r != nil {
-		told = append(told, fact{"surface=" + a.Surface, r})
+	add("body", w.Body.row(a.Body))
+	add("shape", w.Shape.row(a.Shape))
+	if r := w.surfaceRow(a); r != nil {
+		told = append(told, fact{"surface", "surface=" + a.Surface, r})
 	}
-	add("entry", tables.Entry.row(a.Entry))
-	add("crowd", tables.Crowd.row(a.Crowd))
-	add("age", ageRow(a.AgeH))
+	add("entry", w.Entry.row(a.Entry))
+	add("crowd", w.Crowd.row(a.Crowd))
+	add("age", w.ageRow(a.AgeH))
 	return told
 }
 
 // surfaceRow returns the row for what the insects are on. "On the wall" is an open place
 // for a cluster, but a gap in a wall or under an eave leads into a hollow.
-func surfaceRow(a intake.Answers) *row {
-	for i := range tables.Surface {
-		r := &tables.Surface[i]
+func (w *weights) surfaceRow(a intake.Answers) *row {
+	for i := range w.Surface {
+		r := &w.Surface[i]
 		if a.Shape == "gap_traffic" && slices.Contains(r.WithGap, a.Surface) {
 			return r
 		}
 	}
-	for i := range tables.Surface {
-		r := &tables.Surface[i]
+	for i := range w.Surface {
+		r := &w.Surface[i]
 		if slices.Contains(r.StandsFor, a.Surface) {
 			return r
 		}
@@ -55,13 +56,13 @@ func surfaceRow(a intake.Answers) *row {
 	return nil
 }
 
-func ageRow(hours *float64) *row {
+func (w *weights) ageRow(hours *float64) *row {
 	if hours == nil {
 		return nil
 	}
-	for i := range tables.Age {
-		if *hours < tables.Age[i].BelowH {
-			return &tables.Age[i]
+	for i := range w.Age {
+		if *hours < w.Age[i].BelowH {
+			return &w.Age[i]
 		}
 	}
 	return nil
@@ -69,7 +70,7 @@ func ageRow(hours *float64) *row {
 
 // posterior returns the probability of each kind.
 func posterior(a intake.Answers, s Scene) chances {
-	return weigh(prior(a, s), facts(a)).normal()
+	return weigh(prior(a, s), s.weights().facts(a)).normal()
 }
 
 // weigh multiplies the facts into a prior; the result is in proportion, not yet summing to 1.
@@ -95,7 +96,7 @@ func ranked(p chances) []KindP {
 // the odds with it less that of the odds without it, strongest first. The month is
 // measured against the mean report of a year.
 func swarmReasons(a intake.Answers, s Scene) []Because {
-	told := facts(a)
+	told := s.weights().facts(a)
 	before := prior(a, s)
 	odds := swarmOdds(weigh(before, told))
 	var why []Because

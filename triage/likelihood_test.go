@@ -75,7 +75,7 @@ func TestPosteriorVectorsUntempered(t *testing.T) {
 	} {
 		row.a.Month = row.month
 		p := prior(row.a, Scene{Latitude: 40, Longitude: -76})
-		for _, f := range facts(row.a) {
+		for _, f := range tables.facts(row.a) {
 			p = p.times(f.row.P)
 		}
 		if got := p.normal().of(row.kind); math.Abs(got-row.want) > 1e-4 {
@@ -124,7 +124,7 @@ func TestTablesKnowEveryAnswer(t *testing.T) {
 		{intake.ShapeValues, tables.Shape.row},
 		{intake.EntryValues, tables.Entry.row},
 		{intake.CrowdValues, tables.Crowd.row},
-		{intake.SurfaceValues, func(v string) *row { return surfaceRow(intake.Answers{Surface: v}) }},
+		{intake.SurfaceValues, func(v string) *row { return tables.surfaceRow(intake.Answers{Surface: v}) }},
 	} {
 		for _, v := range q.values {
 			if q.row(v) == nil && !slices.Contains(neutral, v) {
@@ -142,7 +142,7 @@ func TestAgeRows(t *testing.T) {
 		{0, "under_3h"}, {2.9, "under_3h"}, {3, "3_to_24h"}, {23, "3_to_24h"}, {24, "1_to_3_days"},
 		{72, "1_to_3_days"}, {96, "4_to_14_days"}, {336, "4_to_14_days"}, {500, "over_14_days"}, {24 * 366, "over_14_days"},
 	} {
-		if got := ageRow(&row.hours); got == nil || got.Says != row.want {
+		if got := tables.ageRow(&row.hours); got == nil || got.Says != row.want {
 			t.Errorf("%g h: got %v, want %s", row.hours, got, row.want)
 		}
 	}
@@ -229,7 +229,7 @@ func TestWallIsAHollowOnlyBehindAGap(t *testing.T) {
 		{"gap_traffic", "wall", "cavity"}, {"gap_traffic", "eave", "cavity"}, {"gap_traffic", "branch", "open_object"},
 		{"hanging_cluster", "wall", "open_object"}, {"hanging_cluster", "eave", "eave"}, {"", "wall", "open_object"},
 	} {
-		if got := surfaceRow(intake.Answers{Shape: row.shape, Surface: row.surface}); got.Says != row.want {
+		if got := tables.surfaceRow(intake.Answers{Shape: row.shape, Surface: row.surface}); got.Says != row.want {
 			t.Errorf("%s on %s counts as %s, want %s", row.shape, row.surface, got.Says, row.want)
 		}
 	}

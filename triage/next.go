@@ -94,6 +94,9 @@ func mostTelling(a intake.Answers, s Scene, open func(intake.Question) bool) (in
 	now := decide(a, s, p)
 	var best intake.Question
 	var most float64
+	if now.route == RouteOffer && open(intake.AskBody) && a.Crowd != "thousands" && p.wasps() >= tables.Route.WaspsWorthLook {
+		return intake.AskBody, tables.Route.WorthAsking // nobody is sent to wasps for want of one question
+	}
 	if now.route == RouteOffer || contradicts(a, s) != nil {
 		return best, most // a catcher's eyes, or a steward's, are better than one more question
 	}
@@ -112,7 +115,7 @@ func mostTelling(a intake.Answers, s Scene, open func(intake.Question) bool) (in
 // cheaper the best route would then be than the one taken now.
 func worthOf(q intake.Question, a intake.Answers, s Scene, p chances, now decision) float64 {
 	var worth, all float64
-	for _, answer := range answersTo(q) {
+	for _, answer := range s.weights().answersTo(q) {
 		told := answer.set(a)
 		after := posterior(told, s)
 		likely := p.dot(answer.p)
@@ -130,7 +133,7 @@ type possibleAnswer struct {
 	set func(intake.Answers) intake.Answers
 }
 
-func answersTo(q intake.Question) []possibleAnswer {
+func (w *weights) answersTo(q intake.Question) []possibleAnswer {
 	var all []possibleAnswer
 	add := func(t table, set func(*intake.Answers, *row)) {
 		for i := range t {
@@ -143,15 +146,15 @@ func answersTo(q intake.Question) []possibleAnswer {
 	}
 	switch q {
 	case intake.AskBody:
-		add(tables.Body, func(a *intake.Answers, r *row) { a.Body = r.Says })
+		add(w.Body, func(a *intake.Answers, r *row) { a.Body = r.Says })
 	case intake.AskEntry:
-		add(tables.Entry, func(a *intake.Answers, r *row) { a.Entry = r.Says })
+		add(w.Entry, func(a *intake.Answers, r *row) { a.Entry = r.Says })
 	case intake.AskCrowd:
-		add(tables.Crowd, func(a *intake.Answers, r *row) { a.Crowd = r.Says })
+		add(w.Crowd, func(a *intake.Answers, r *row) { a.Crowd = r.Says })
 	case intake.AskSurface:
-		add(tables.Surface, func(a *intake.Answers, r *row) { a.Surface = r.StandsFor[0] })
+		add(w.Surface, func(a *intake.Answers, r *row) { a.Surface = r.StandsFor[0] })
 	case intake.AskAge:
-		add(tables.Age, func(a *intake.Answers, r *row) { a.AgeH = justBelow(r.BelowH) })
+		add(w.Age, func(a *intake.Answers, r *row) { a.AgeH = justBelow(r.BelowH) })
 	}
 	return all
 }

@@ -22,11 +22,28 @@ func prior(a intake.Answers, s Scene) chances {
 	if !known {
 		return meanPrior
 	}
-	return priorOn(day)
+	p := priorOn(day, s)
+	if s.Africanized && !winter(a, s) {
+		p = p.atLeast(HoneyBeeSwarm, tables.Season.AfricanizedSwarms)
+	}
+	return p
+}
+
+// atLeast returns c with the chance of k raised to low, if it is less; c sums to 1.
+func (c chances) atLeast(k Kind, low float64) chances {
+	have := c.of(k)
+	if have >= low {
+		return c
+	}
+	for i := range c {
+		c[i] *= (1 - low) / (1 - have)
+	}
+	c[slices.Index(Kinds, k)] = low
+	return c
 }
 
 // priorOn mixes the rows of the two months whose middles lie around day.
-func priorOn(day float64) chances {
+func priorOn(day float64, s Scene) chances {
 	next := slices.IndexFunc(monthMiddles, func(middle float64) bool { return middle > day })
 	if next < 0 {
 		next = 0 // after the middle of December
@@ -34,7 +51,7 @@ func priorOn(day float64) chances {
 	last := (next + 11) % 12
 	span := math.Mod(monthMiddles[next]-monthMiddles[last]+daysInYear, daysInYear)
 	share := math.Mod(day-monthMiddles[last]+daysInYear, daysInYear) / span
-	from, to := tables.month(last+1).P, tables.month(next+1).P
+	from, to := s.weights().month(last+1).P, s.weights().month(next+1).P
 	var mixed chances
 	for i := range mixed {
 		mixed[i] = from[i] + share*(to[i]-from[i])

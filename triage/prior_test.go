@@ -59,12 +59,12 @@ func TestSeasonDay(t *testing.T) {
 // Halfway between two middles the prior is halfway between two rows; it always sums to 1
 // and never jumps from one day to the next.
 func TestPriorIsSmooth(t *testing.T) {
-	half := priorOn((monthMiddles[4] + monthMiddles[5]) / 2).of(HoneyBeeSwarm)
+	half := priorOn((monthMiddles[4]+monthMiddles[5])/2, Scene{}).of(HoneyBeeSwarm)
 	if want := (.56 + .42) / 2; math.Abs(half-want) > 1e-12 {
 		t.Errorf("between May and June: %g, want %g", half, want)
 	}
 	for day := 0.0; day < 365; day++ {
-		p, next := priorOn(day), priorOn(math.Mod(day+1, 365))
+		p, next := priorOn(day, Scene{}), priorOn(math.Mod(day+1, 365), Scene{})
 		if sum := p.dot(chances{1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1}); math.Abs(sum-1) > 1e-9 {
 			t.Errorf("day %g sums to %g", day, sum)
 		}

@@ -26,7 +26,7 @@ func decide(a intake.Answers, s Scene, p chances) decision {
 	if c := contradicts(a, s); c != nil {
 		return toSteward("contradiction " + c.Because)
 	}
-	if len(facts(a)) == 0 {
+	if len(s.weights().facts(a)) == 0 {
 		return toSteward("nothing told about the bees")
 	}
 	best := decision{cost: math.Inf(1)}

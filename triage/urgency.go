@@ -19,10 +19,10 @@ func urgencyParts(a intake.Answers, s Scene, r Route, p chances) []Because {
 	}
 	stung := a.Stung == "someone" || a.Stung == "trouble_breathing"
 	add("trouble_breathing", a.Stung == "trouble_breathing", 1)
-	add("many_stings", a.Stings != nil && *a.Stings >= tables.Urgency.ManyStings, 1)
+	add("many_stings", a.Stings != nil && *a.Stings >= s.manyStings(), 1)
 	add("stung", stung, 1)
 	add("allergic", a.Allergic == "yes", 1) // "no" takes nothing off: half of sting deaths had no earlier reaction
-	for _, hazard := range []string{"indoors", "children", "crowd", "road"} {
+	for _, hazard := range []string{"indoors", "blocked_door", "children", "crowd", "road"} {
 		add(hazard, a.Has(hazard), 1)
 	}
 
@@ -35,8 +35,16 @@ func urgencyParts(a intake.Answers, s Scene, r Route, p chances) []Because {
 
 	add("within_reach", a.HeightM != nil && *a.HeightM <= tables.Height.Ladder, 1)
 	add("high_up", a.HeightM != nil && *a.HeightM > tables.Height.TooHigh, 1)
+	add("africanized", s.Africanized, 1)
 	add("not_their_property", a.Owner == "no", 1)
 	return strongestFirst(parts)
+}
+
+func (s Scene) manyStings() int {
+	if s.ManyStings > 0 {
+		return s.ManyStings
+	}
+	return tables.Urgency.ManyStings
 }
 
 // goneSoon returns the chance that a swarm hanging there now leaves within the next hours.

@@ -34,6 +34,7 @@ func TestWhatMakesItPressing(t *testing.T) {
 		{"children", func(a *intake.Answers) { a.Hazards = []string{"children"} }},
 		{"crowd", func(a *intake.Answers) { a.Hazards = []string{"crowd"} }},
 		{"indoors", func(a *intake.Answers) { a.Hazards = []string{"indoors"} }},
+		{"blocked_door", func(a *intake.Answers) { a.Hazards = []string{"blocked_door"} }},
 		{"road", func(a *intake.Answers) { a.Hazards = []string{"road"} }},
 		{"within_reach", func(a *intake.Answers) { a.HeightM = metres(1.7) }},
 	} {
@@ -106,7 +107,9 @@ func TestEveryUrgencyRowIsUsed(t *testing.T) {
 		swarmAnd(func(a *intake.Answers) { a.HeightM = metres(1) }),
 		{Shape: "flying_cloud"}, {Shape: "wax_comb"}, {},
 	} {
-		for _, b := range Assess(a, at40(5)).Why {
+		s := at40(5)
+		s.Africanized = true
+		for _, b := range Assess(a, s).Why {
 			used[strings.TrimPrefix(b.Because, "urgency:")] = true
 		}
 	}

@@ -29,11 +29,12 @@ type weights struct {
 	Age     table
 	Prior   []monthRow
 	Season  struct {
-		DaysPerDegree  float64 `toml:"days_per_degree"`
-		TableLatitude  float64 `toml:"table_latitude"`
-		From, To       float64
-		WinterMonths   []int   `toml:"winter_months"`
-		WinterLatitude float64 `toml:"winter_latitude"`
+		DaysPerDegree     float64 `toml:"days_per_degree"`
+		TableLatitude     float64 `toml:"table_latitude"`
+		From, To          float64
+		WinterMonths      []int   `toml:"winter_months"`
+		WinterLatitude    float64 `toml:"winter_latitude"`
+		AfricanizedSwarms float64 `toml:"africanized_swarms"`
 	}
 	Route  routeWeights
 	Height struct {
@@ -81,6 +82,7 @@ type routeWeights struct {
 	WorthAsking      float64 `toml:"worth_asking"`
 	PhotoFrom        float64 `toml:"photo_from"`
 	PhotoBelow       float64 `toml:"photo_below"`
+	WaspsWorthLook   float64 `toml:"wasps_worth_a_look"`
 	Wasps            float64 `toml:"wasps_worth_advice"`
 	StingsEmergency  int     `toml:"stings_emergency"`
 	PowerLineSteward bool    `toml:"power_line_needs_steward"`
@@ -163,9 +165,42 @@ func readWeights(file string) (*weights, error) {
 	return &w, w.checkSources()
 }
 
+// tableNames are the questions' tables, in the order of the file.
+var tableNames = []string{"body", "shape", "surface", "entry", "crowd", "age"}
+
+// tableAt returns where the table of a name is kept, nil when there is none.
+func (w *weights) tableAt(name string) *table {
+	switch name {
+	case "body":
+		return &w.Body
+	case "shape":
+		return &w.Shape
+	case "surface":
+		return &w.Surface
+	case "entry":
+		return &w.Entry
+	case "crowd":
+		return &w.Crowd
+	case "age":
+		return &w.Age
+	}
+	return nil
+}
+
+func (w *weights) table(name string) table {
+	if t := w.tableAt(name); t != nil {
+		return *t
+	}
+	return nil
+}
+
 // questions lists the tables, for what is done to all of them.
 func (w *weights) questions() []table {
-	return []table{w.Body, w.Shape, w.Surface, w.Entry, w.Crowd, w.Age}
+	all := make([]table, len(tableNames))
+	for i, name := range tableNames {
+		all[i] = w.table(name)
+	}
+	return all
 }
 
 func (t table) temper(alpha float64) {

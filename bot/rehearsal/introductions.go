@@ -62,7 +62,7 @@ var (
 	personName = regexp.MustCompile(`^[a-z][a-z0-9_-]*$`)
 	phone      = regexp.MustCompile(`^\+[1-9][0-9]{6,14}$`)
 	// occupied are words that begin lines of their own.
-	occupied = []string{"clock", "phone", "catcher", "steward", "later"}
+	occupied = []string{"clock", "phone", "catcher", "steward", "later", "map"}
 )
 
 // person reads "WORD NAME CHANNEL [NUMBER]" and returns the words behind it.

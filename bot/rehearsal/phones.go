@@ -26,6 +26,8 @@ type handset struct {
 	edits    []string  // texts of edits that no expectation has consumed yet
 	messages int
 	segments int // SMS segments
+	screen   []*onScreen
+	catcher  bool
 }
 
 // bubble is one message on a screen.
@@ -83,6 +85,7 @@ func (ps *phones) Send(_ context.Context, out notify.Outgoing) notify.Result {
 	ps.sent++
 	b := &bubble{id: fmt.Sprintf("p%d", ps.sent), text: out.Text, buttons: out.Buttons}
 	h.shown = append(h.shown, b)
+	h.screen = append(h.screen, &onScreen{bubble: b, fresh: true, photo: len(out.Photos) > 0, place: placeOn(out.Pin)})
 	h.waiting = append(h.waiting, out.Text)
 	h.messages++
 	segments := 0
@@ -100,8 +103,20 @@ func (ps *phones) edit(h *handset, b *bubble, out notify.Outgoing) {
 		return
 	}
 	b.text, b.buttons = out.Text, out.Buttons
+	for _, m := range h.screen {
+		if m.bubble == b {
+			m.fresh = true
+		}
+	}
 	h.edits = append(h.edits, out.Text)
 	ps.story.received(h, out.Message, 0, true)
+}
+
+func placeOn(p *notify.Pin) string {
+	if p == nil {
+		return ""
+	}
+	return fmt.Sprintf("%.4f, %.4f", p.Lat, p.Lon)
 }
 
 func (h *handset) bubble(id string) *bubble {

@@ -6,12 +6,15 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"strings"
+	"sync"
 	"time"
 
 	"github.com/alicebob/miniredis/v2"
 
 	"skepline/bot"
 	"skepline/bot/store"
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -46,6 +49,7 @@ type stage struct {
 	clock    *clock
 	phones   *phones
 	events   int // heard so far, for their ids
+	maps     charted
 	report   Report
 }
 
@@ -69,7 +73,7 @@ func (p Player) stage(t Transcript) (*stage, error) {
 	secret := sha256.Sum256([]byte("rehearsal")) // the same every time, so that references are
 	start := t.start
 	local := time.Date(start.Year(), start.Month(), start.Day(), start.Hour(), start.Minute(), 0, 0, settings.Zone())
-	s := &stage{store: st, redis: redis, clock: &clock{now: local}}
+	s := &stage{maps: charted{}, store: st, redis: redis, clock: &clock{now: local}}
 	s.report.story = &story{title: settings.Name, clock: s.clock}
 	s.phones = newPhones(s.report.story)
 	s.hotline = &bot.Hotline{Settings: settings, Secrets: [][]byte{secret[:]}, Store: st, Clock: s.clock, Log: log}
@@ -81,17 +85,46 @@ func (p Player) stage(t Transcript) (*stage, error) {
 	return s, nil
 }
 
+// errand makes one errand. Without a map server on paper there is none to make.
+func (s *stage) errand(ctx context.Context) (made bool, wait time.Duration, err error) {
+	if len(s.maps) == 0 {
+		return false, time.Hour, nil
+	}
+	return s.hotline.RunErrand(ctx, s.maps)
+}
+
+// charted is a map server on paper: what the transcript says it knows.
+type charted map[string]bot.Point
+
+// Search returns the place of exactly these words.
+func (m charted) Search(_ context.Context, words string, _ intake.Setting) ([]intake.Spot, error) {
+	point, ok := m[strings.ToLower(words)]
+	if !ok {
+		return nil, nil
+	}
+	return []intake.Spot{{Name: words, Place: intake.Place{Lat: point.Lat, Lon: point.Lon, Text: words, PrecisionM: 60}}}, nil
+}
+
 // clock is a clock that stands still until it is moved.
-type clock struct{ now time.Time }
+type clock struct {
+	mu  sync.Mutex // pages may look while it is moved
+	now time.Time
+}
 
 // Now returns the time of the rehearsal.
-func (c *clock) Now() time.Time { return c.now }
+func (c *clock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.now
+}
 
 // Sleep returns at once: whoever waits in a rehearsal waits for nothing.
 func (c *clock) Sleep(ctx context.Context, _ time.Duration) error { return ctx.Err() }
 
 func (s *stage) setTime(t time.Time) {
+	s.clock.mu.Lock()
 	s.clock.now = t
+	s.clock.mu.Unlock()
 	s.redis.SetTime(t)
 }
 
@@ -117,6 +150,10 @@ func (s *stage) perform(ctx context.Context, a act) error {
 		return s.hear(ctx, bot.Rang{Event: s.event(h), From: h.address})
 	case taps:
 		return s.taps(ctx, a)
+	case charts:
+		s.maps[strings.ToLower(a.words)] = a.point
+		s.hotline.Settings.Places.Nominatim = "https://maps.rehearsal"
+		return nil
 	case later:
 		return s.later(ctx, a.by)
 	case expects:
@@ -139,7 +176,7 @@ func (s *stage) meetCatcher(ctx context.Context, a meetCatcher) error {
 	if err != nil {
 		return err
 	}
-	a.catcher.Address = h.address
+	a.catcher.Address, h.catcher = h.address, true
 	s.events++
 	return s.hear(ctx, bot.Enrolled{Event: bot.EventID(fmt.Sprintf("ro:%d", s.events)), Catcher: a.catcher})
 }
@@ -210,11 +247,15 @@ func (s *stage) settle(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		errand, _, err := s.errand(ctx)
+		if err != nil {
+			return err
+		}
 		moved, err := s.deliver(ctx)
 		if err != nil {
 			return err
 		}
-		if timers == 0 && wait > 0 && !moved {
+		if timers == 0 && wait > 0 && !moved && !errand {
 			return nil
 		}
 	}
@@ -247,6 +288,17 @@ func (s *stage) later(ctx context.Context, d time.Duration) error {
 			}
 			continue
 		}
+		errand, due, err := s.errand(ctx)
+		if err != nil {
+			return err
+		}
+		if errand {
+			if err := s.settle(ctx); err != nil {
+				return err
+			}
+			continue
+		}
+		wait = min(wait, due)
 		left := end.Sub(s.clock.now)
 		if left <= 0 {
 			return s.settle(ctx)

@@ -122,10 +122,13 @@ func (s *story) said(h *handset, e bot.Said) {
 	if e.Pin != nil {
 		parts = append(parts, fmt.Sprintf("[a location: %.4f, %.4f]", e.Pin.Lat, e.Pin.Lon))
 	}
-	s.entry(h, ">", strings.Join(parts, " "))
+	s.acted(h, strings.Join(parts, " "))
 }
 
-func (s *story) acted(h *handset, what string) { s.entry(h, ">", what) }
+func (s *story) acted(h *handset, what string) {
+	h.screen = append(h.screen, &onScreen{mine: true, text: what, fresh: true})
+	s.entry(h, ">", what)
+}
 
 // received writes a message as it appears on h's screen.
 func (s *story) received(h *handset, m notify.Message, segments int, edit bool) {

@@ -64,6 +64,12 @@ type (
 		at
 		who string
 	}
+	// charts is a place that the rehearsal's map server knows.
+	charts struct {
+		at
+		point bot.Point
+		words string
+	}
 	later struct {
 		at
 		by time.Duration
@@ -92,7 +98,7 @@ func (a at) lineNo() int { return int(a) }
 // usage is the answer to a line nobody understands.
 const usage = `allowed are: "clock 2026-05-12 14:05", "phone NAME CHANNEL [NUMBER]", ` +
 	`"catcher NAME CHANNEL [NUMBER] LAT,LON [reach KM] [height M] [skills a;b] [jobs N] [lang es] [hours …]", "steward NAME CHANNEL [NUMBER]", ` +
-	`"later 25m", "NAME > text", "NAME < text", "NAME <~ text", "NAME <! text", "NAME edited <~ text", "NAME taps LABEL", ` +
+	`"later 25m", "map LAT,LON words", "NAME > text", "NAME < text", "NAME <~ text", "NAME <! text", "NAME edited <~ text", "NAME taps LABEL", ` +
 	`"NAME pins LAT,LON", "NAME photo [text]", "NAME rings" and "# comment"`
 
 // Parse reads a transcript. Its error joins one sentence for each wrong line: its number,
@@ -153,6 +159,12 @@ func (r reader) read() (act, error) {
 	case "later":
 		by, err := parseLater(r.words[1:])
 		return later{r.line, by}, err
+	case "map":
+		if len(r.words) < 3 {
+			return nil, errors.New("write a place that the map server knows as \"map 42.45,-76.52 the words\"")
+		}
+		point, err := parsePoint(r.words[1])
+		return charts{r.line, point, r.after(2)}, err
 	case "phone", "steward", "catcher":
 		return r.introduces()
 	}

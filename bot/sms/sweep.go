@@ -161,12 +161,19 @@ func (d *Door) pages(ctx context.Context, params *openapi.ListMessageParams) ([]
 			return nil, err
 		}
 		all = append(all, got.Messages...)
-		next, err := url.Parse(text(got.NextPageUri))
-		if err != nil || next.Query().Get("PageToken") == "" {
+		if token, page = nextPage(got); token == "" {
 			return all, nil
 		}
-		token, page = next.Query().Get("PageToken"), next.Query().Get("Page")
 	}
+}
+
+// nextPage returns the token and the number of the page after this one, "" at the end.
+func nextPage(got *openapi.ListMessageResponse) (token, page string) {
+	next, err := url.Parse(text(got.NextPageUri))
+	if err != nil {
+		return "", ""
+	}
+	return next.Query().Get("PageToken"), next.Query().Get("Page")
 }
 
 func (d *Door) page(ctx context.Context, params *openapi.ListMessageParams, token, number string) (*openapi.ListMessageResponse, error) {

@@ -52,6 +52,7 @@ type TwilioSent struct {
 	Body     string
 	Callback string // StatusCallback
 	Params   url.Values
+	At       time.Time // when it was taken
 }
 
 // Media is an attachment of an incoming message.
@@ -187,7 +188,7 @@ func (s *Twilio) create(w http.ResponseWriter, r *http.Request) {
 func (s *Twilio) take(p url.Values) map[string]any {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	m := TwilioSent{SID: s.newID("SM"), To: p.Get("To"), From: p.Get("From"), Body: p.Get("Body"), Callback: p.Get("StatusCallback"), Params: p}
+	m := TwilioSent{SID: s.newID("SM"), To: p.Get("To"), From: p.Get("From"), Body: p.Get("Body"), Callback: p.Get("StatusCallback"), Params: p, At: time.Now()}
 	if m.From == "" {
 		m.From = p.Get("MessagingServiceSid")
 	}

@@ -148,6 +148,14 @@ func (s *Twilio) find(q url.Values) []map[string]any {
 	all := slices.Clone(s.logged)
 	slices.SortStableFunc(all, func(a, b twilioLogged) int { return b.at.Compare(a.at) })
 	found := []map[string]any{}
+	if q.Get("DateSent>") == "" {
+		// A message that waits in the queue has no DateSent yet, so that filter hides it.
+		for _, m := range slices.Backward(s.sent) {
+			if to := q.Get("To"); to == "" || to == m.To {
+				found = append(found, s.outgoing(m))
+			}
+		}
+	}
 	for _, m := range all {
 		if to := q.Get("To"); to != "" && to != m.to || q.Get("From") != "" && q.Get("From") != m.from || m.at.Before(after) {
 			continue
@@ -155,6 +163,21 @@ func (s *Twilio) find(q url.Values) []map[string]any {
 		found = append(found, s.resource(m))
 	}
 	return found
+}
+
+// outgoing returns a message that was taken as the log shows it.
+func (s *Twilio) outgoing(m TwilioSent) map[string]any {
+	out := map[string]any{}
+	for name := range s.spec.Message {
+		out[name] = nil
+	}
+	maps.Copy(out, map[string]any{
+		"sid": m.SID, "account_sid": s.AccountSID, "direction": "outbound-api", "status": "queued",
+		"from": m.Params.Get("From"), "to": m.To, "body": m.Body, "num_media": "0", "num_segments": "1",
+		"date_created": m.At.UTC().Format(time.RFC1123Z), "api_version": "2010-04-01",
+		"uri": "/2010-04-01/Accounts/" + s.AccountSID + "/Messages/" + m.SID + ".json",
+	})
+	return out
 }
 
 // resource returns a logged message as the resource is documented: every field is there.

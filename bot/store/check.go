@@ -97,7 +97,8 @@ type facts struct {
 	clusterClient  bool
 	sentinelClient bool
 	replicas       int
-	configRead     bool // CONFIG may be asked; managed servers often forbid it
+	lineage        string // changes when a copy takes over (INFO replication, master_replid)
+	configRead     bool   // CONFIG may be asked; managed servers often forbid it
 	policy         string
 	appendOnly     bool
 	appendFsync    string
@@ -126,6 +127,7 @@ func (s *Store) ask(ctx context.Context) (facts, error) {
 	f.version, f.role = info["redis_version"], info["role"]
 	f.clusterEnabled = info["cluster_enabled"] == "1"
 	f.replicas, _ = strconv.Atoi(info["connected_slaves"])
+	f.lineage = info["master_replid"]
 	f.policy = info["maxmemory_policy"]
 	f.appendOnly = info["aof_enabled"] == "1"
 	f.aofBroken = f.appendOnly && info["aof_last_write_status"] == "err"

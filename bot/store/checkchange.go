@@ -35,6 +35,11 @@ func checkChange(change bot.Change) error {
 	if err := checkTimers(change); err != nil {
 		return err
 	}
+	for _, e := range change.Errands {
+		if e.ID == "" || e.Event() == change.Event {
+			return fmt.Errorf("an errand without an id of its own")
+		}
+	}
 	return checkMessages(change.Messages)
 }
 

@@ -94,6 +94,9 @@ func (s *Store) compose(change bot.Change) (*composed, error) {
 	if err := c.messages(change.Messages); err != nil {
 		return nil, err
 	}
+	if err := c.errands(change); err != nil {
+		return nil, err
+	}
 	for _, closed := range change.Closed {
 		c.op("closed", closed.Call, millis(closed.At))
 	}
@@ -134,6 +137,22 @@ func (c *composed) timers(change bot.Change) error {
 			value = strconv.Itoa(t.N) + " " + string(b)
 		}
 		c.op("timer", t.ID, millis(t.At), value)
+	}
+	return nil
+}
+
+// errands lays out the look-ups to be made. An errand that was answered is done, whatever
+// came of its answer.
+func (c *composed) errands(change bot.Change) error {
+	if id, ok := strings.CutPrefix(string(change.Event), "er:"); ok {
+		c.op("returned", id)
+	}
+	for _, e := range change.Errands {
+		b, err := json.Marshal(e)
+		if err != nil {
+			return fmt.Errorf("errand %s: %w", e.ID, err)
+		}
+		c.op("errand", e.ID, string(b))
 	}
 	return nil
 }

@@ -2,10 +2,10 @@
 --
 -- KEYS[1..3] seen ring  [4] meta  [5] board  [6] roster  [7] find  [8] stop  [9] timer
 -- KEYS[10] due:timers  [11] item  [12] line  [13] closed
--- KEYS[14…19] due:<lane>, every lane;  [20…] documents
+-- KEYS[14…19] due:<lane>, every lane;  [20] errand  [21] due:errands;  [22…] documents
 -- ARGV[1] event id  [2] payload hash  [3] outcome
 -- ARGV[4…] operations, each a word and its arguments:
---   doc <n> <version> <value>      KEYS[n] is at version and becomes value
+--   doc <n> <version> <value>      KEYS[n] is at version and becomes value, '' erases it
 --   check <n> <version>            KEYS[n] is at version
 --   card <field> <body>            '' clears, here and below
 --   roster <catcher> <body>
@@ -13,6 +13,8 @@
 --   stop <person> <1 or ''>
 --   timer <id> <ms> <value>
 --   fired <id> <n>                 clears the timer if it is still at n
+--   errand <id> <value>            its turn is now
+--   returned <id>                  the errand is done
 --   msg <line> <lane> <id> <item>
 --   closed <call> <ms>
 -- Output {'ok', outcome}
@@ -21,6 +23,7 @@
 --        {'type', key}             a key holds something else than it should
 --        {'malformed', word}       an operation cannot be read
 local META, BOARD, ROSTER, FIND, STOP, TIMER, TIMERS, ITEM, LINE, CLOSED = unpack(KEYS, 4, 13)
+local ERRAND, ERRANDS = KEYS[20], KEYS[21]
 local now = clock()
 local seen = KEYS[bucket(now, 0)]
 
@@ -48,7 +51,7 @@ end
 -- document returns the key of a document by its place in KEYS, whole a number that ZADD takes.
 local function document(place)
   local n = tonumber(place)
-  return n and n >= 20 and KEYS[n]
+  return n and n >= 22 and KEYS[n]
 end
 
 local function whole(number)
@@ -65,7 +68,9 @@ end
 local ops = {
   doc = {n = 3,
     ok = function(place, at) return document(place) and whole(at) end,
-    run = function(place, _, value) redis.call('SET', document(place), value) end},
+    run = function(place, _, value)
+      if value == '' then redis.call('DEL', document(place)) else redis.call('SET', document(place), value) end
+    end},
   check = {n = 2,
     ok = function(place, at) return document(place) and whole(at) end,
     run = function() end},
@@ -96,6 +101,16 @@ local ops = {
       -- Only the first of a line is filed in its lane; the others step forward when it is done.
       local first = redis.call('ZRANGEBYLEX', LINE, '[' .. line .. '|', '(' .. line .. '}', 'LIMIT', 0, 1)[1]
       if first == entry then redis.call('ZADD', LANES[lane], digits(now), line) end
+    end},
+  errand = {n = 2, on = {[ERRAND] = 'hash', [ERRANDS] = 'zset'},
+    run = function(id, value)
+      redis.call('HSET', ERRAND, id, value)
+      redis.call('ZADD', ERRANDS, digits(now), id)
+    end},
+  returned = {n = 1, on = {[ERRAND] = 'hash', [ERRANDS] = 'zset'},
+    run = function(id)
+      redis.call('ZREM', ERRANDS, id)
+      redis.call('HDEL', ERRAND, id)
     end},
   closed = {n = 2, on = {[CLOSED] = 'zset'},
     ok = function(_, at) return whole(at) end,

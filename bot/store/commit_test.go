@@ -34,6 +34,20 @@ func documentsRoundTrip(w *world) {
 	}
 }
 
+func documentsErased(w *world) {
+	w.commit(bot.Change{Event: "tw:SM1", Documents: []bot.Document{person("gwen", 0, `{"n":1}`)}})
+	stale := bot.Change{Event: "tw:SM2", Documents: []bot.Document{person("gwen", 7, "")}}
+	if _, err := w.a.Commit(w.Context(), stale); !errors.Is(err, bot.ErrConflict) {
+		w.Errorf("erased at a version it does not have: %v", err)
+	}
+	w.commit(bot.Change{Event: "tw:SM3", Documents: []bot.Document{person("gwen", 1, "")}})
+	got, err := w.b.Documents(w.Context(), []bot.Key{{Kind: bot.KindPerson, ID: "gwen"}})
+	if err != nil || got[0].Version != 0 || got[0].Body != nil {
+		w.Errorf("left: %+v, %v", got, err)
+	}
+	w.commit(bot.Change{Event: "tw:SM4", Documents: []bot.Document{person("gwen", 0, `{"n":2}`)}})
+}
+
 func loadFollowsPointer(w *world) {
 	gwen := person("gwen", 0, `{"a":1}`)
 	gwen.Pointer = &bot.Key{Kind: bot.KindCall, ID: "c1"}

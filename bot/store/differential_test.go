@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -49,7 +50,7 @@ type order struct {
 var anOrder = rapid.Custom(func(t *rapid.T) order {
 	return order{
 		Verb: rapid.SampledFrom([]string{"commit", "commit", "commit", "message", "message", "lease", "lease", "lease",
-			"finish", "finish", "report", "later", "due", "postpone", "hold", "release", "load", "roster", "sweep"}).Draw(t, "verb"),
+			"finish", "finish", "report", "later", "board", "documents", "due", "postpone", "hold", "release", "load", "roster", "sweep"}).Draw(t, "verb"),
 		A: rapid.IntRange(0, 3).Draw(t, "a"), B: rapid.IntRange(0, 5).Draw(t, "b"), C: rapid.IntRange(0, 2).Draw(t, "c"),
 	}
 })
@@ -57,7 +58,14 @@ var anOrder = rapid.Custom(func(t *rapid.T) order {
 // player carries orders out on one server.
 type player struct {
 	*world
+	on     commands
 	leases []notify.Lease
+}
+
+// commands are what a player can do to a store.
+type commands interface {
+	bot.Store
+	Sweep(ctx context.Context) error
 }
 
 func newPlayer(t *testing.T, s *server, opts Options) *player {
@@ -68,7 +76,7 @@ func newPlayer(t *testing.T, s *server, opts Options) *player {
 	}
 	w := &world{T: t, server: s, a: store, now: start}
 	w.later(0)
-	return &player{world: w}
+	return &player{world: w, on: store}
 }
 
 // do carries an order out and returns the answer as text.
@@ -78,41 +86,45 @@ func (p *player) do(o order) string {
 	var err error
 	switch o.Verb {
 	case "commit":
-		answer, err = p.a.Commit(ctx, p.change(o))
+		answer, err = p.on.Commit(ctx, p.change(o))
 	case "message":
 		p.next++
-		answer, err = p.a.Commit(ctx, bot.Change{Event: bot.EventID(fmt.Sprint("tw:m", p.next)), Messages: p.messages(o)})
+		answer, err = p.on.Commit(ctx, bot.Change{Event: bot.EventID(fmt.Sprint("tw:m", p.next)), Messages: p.messages(o)})
 	case "lease":
 		var leased notify.Leased
-		leased, err = p.a.Lease(ctx, notify.Channels[o.C], 1+o.A, time.Duration(o.B)*10*time.Second)
+		leased, err = p.on.Lease(ctx, notify.Channels[o.C], 1+o.A, time.Duration(o.B)*10*time.Second)
 		p.leases = append(p.leases, leased.Items...)
 		answer = leased
 	case "finish":
 		if len(p.leases) > 0 {
-			err = p.a.Finish(ctx, p.done(o))
+			err = p.on.Finish(ctx, p.done(o))
 		}
 	case "report":
-		answer, err = p.a.Report(ctx, bot.DeliveryReport{Message: fmt.Sprint("m", o.B), ProviderID: "P",
+		answer, err = p.on.Report(ctx, bot.DeliveryReport{Message: fmt.Sprint("m", o.B), ProviderID: "P",
 			Status: []string{"sent", "delivered", "failed", "read"}[o.A]})
 	case "later":
 		p.later([]time.Duration{time.Second, time.Minute, 25 * time.Hour, 5 * 24 * time.Hour}[o.A] + time.Duration(o.B)*time.Millisecond)
 	case "due":
 		var due []bot.Timer
 		var wait time.Duration
-		due, wait, err = p.a.DueTimers(ctx, 1+o.A)
+		due, wait, err = p.on.DueTimers(ctx, 1+o.A)
 		answer = fmt.Sprint(due, wait)
 	case "postpone":
-		err = p.a.Postpone(ctx, fmt.Sprint("c", o.A, "/round"), time.Duration(o.B)*time.Minute)
+		err = p.on.Postpone(ctx, bot.Timer{ID: fmt.Sprint("c", o.A, "/round"), N: o.C}, time.Duration(o.B)*time.Minute)
 	case "hold":
-		answer, err = p.a.Hold(ctx, "poll", fmt.Sprint("replica ", o.A), time.Duration(o.B)*time.Second)
+		answer, err = p.on.Hold(ctx, "poll", fmt.Sprint("replica ", o.A), time.Duration(o.B)*time.Second)
 	case "release":
-		err = p.a.Release(ctx, "poll", fmt.Sprint("replica ", o.A))
+		err = p.on.Release(ctx, "poll", fmt.Sprint("replica ", o.A))
 	case "load":
-		answer, err = p.a.Load(ctx, bot.EventID(fmt.Sprint("tw:", o.B)), fmt.Sprint("p", o.A), fmt.Sprint("ref:", o.C))
+		answer, err = p.on.Load(ctx, bot.EventID(fmt.Sprint("tw:", o.B)), fmt.Sprint("p", o.A), fmt.Sprint("ref:", o.C))
 	case "roster":
-		answer, err = p.a.Roster(ctx)
+		answer, err = p.on.Roster(ctx)
+	case "board":
+		answer, err = p.on.Board(ctx)
+	case "documents":
+		answer, err = p.on.Documents(ctx, []bot.Key{{Kind: bot.KindPerson, ID: fmt.Sprint("p", o.A)}, {Kind: bot.KindCall, ID: "c1"}})
 	case "sweep":
-		err = p.a.Sweep(ctx)
+		err = p.on.Sweep(ctx)
 	}
 	if err != nil && !errors.Is(err, bot.ErrConflict) {
 		p.Fatalf("%+v: %v", o, err)
@@ -172,5 +184,6 @@ func (p *player) done(o order) notify.Done {
 	if o.B == 5 || o.B == 4 && o.C == 2 {
 		done.Drop = "stale"
 	}
+	done.Unsent = lease.State == notify.LeftOpen && o.C == 0
 	return done
 }

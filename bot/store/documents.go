@@ -69,8 +69,11 @@ func (s *Store) Find(ctx context.Context, name string) (string, error) {
 	return subject, nil
 }
 
-// encodeDocument writes d as it is stored once its change is committed.
+// encodeDocument writes d as it is stored once its change is committed, "" to erase it.
 func encodeDocument(d bot.Document) []byte {
+	if len(d.Body) == 0 {
+		return nil
+	}
 	pointer := "-"
 	if d.Pointer != nil {
 		pointer = word(*d.Pointer)

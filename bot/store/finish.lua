@@ -12,9 +12,11 @@
 -- ARGV[8] channel  [9] ms for which the whole channel pauses, 0 = no pause
 -- ARGV[10] ms between two segments of the channel's sender
 -- ARGV[11] '1' if segments cost money and are counted
+-- ARGV[12] '1' if nothing was handed over this time: how is the end of an earlier attempt
 -- Output  {'done'}, or {'stale'} when the line is no longer held under this fence
 local line, id, fence, how, delay = ARGV[1], ARGV[2], ARGV[3], ARGV[4], tonumber(ARGV[5])
 local provider, channel, gap, metered = ARGV[6], ARGV[8], tonumber(ARGV[10]), ARGV[11] == '1'
+local unsent = ARGV[12] == '1'
 local now = clock()
 
 -- remember keeps the provider id; a report that came before it keeps its status.
@@ -29,8 +31,9 @@ end
 -- giveback returns the money of what was not taken, and the sender's rate with it when
 -- nothing was handed over at all.
 local function giveback(segments)
-  if segments == 0 or how == 'accepted' or how == 'open' or how == 'doubted' then return end
-  if how == 'dropped' then
+  if segments == 0 then return end
+  if not unsent and (how == 'accepted' or how == 'open' or how == 'doubted') then return end
+  if unsent or how == 'dropped' then
     redis.call('HSET', PACE, channel, digits(math.max(0, number(PACE, channel) - gap * segments)))
   end
   local day = digits(math.floor(now / 86400000))
@@ -52,6 +55,9 @@ if how == 'later' then
 elseif how == 'open' then
   if delay > 0 then till = now + delay end
   file(laneof(item), line, till)
+  if unsent then
+    redis.call('HINCRBY', TRIES, id, -1) -- looking costs the message no attempt
+  end
   redis.call('HSET', HELD, line, table.concat({fence, digits(since), digits(till), digits(segments)}, ' '))
 else
   settle(line, entry, id, item, now)

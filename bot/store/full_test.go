@@ -36,7 +36,7 @@ func TestFullRedis(t *testing.T) {
 	w.accept(drain, leased.Items[1])
 	w.finish(drain, w.wantLeased(drain, notify.SMS, "m2 fresh").Items[0], notify.Result{}, "stale")
 	w.wantLeased(drain, notify.SMS)
-	if err := w.a.Postpone(t.Context(), "c1/round", time.Hour); err != nil {
+	if err := w.a.Postpone(t.Context(), bot.Timer{ID: "c1/round", N: 1}, time.Hour); err != nil {
 		t.Errorf("put off a timer on a full Redis: %v", err)
 	}
 	if err := w.a.Sweep(t.Context()); err != nil {

@@ -21,6 +21,9 @@ import (
 //	stop           set     persons who opted out
 //	timer          hash    timer id -> "<n> <json>"
 //	due:timers     zset    timer id, by ms when it goes off
+//	errand         hash    errand id -> json
+//	due:errands    zset    errand id, by ms when its turn is; a leased one stands at its lease's end
+//	places         string  the imported gazetteer; "places" in meta counts its versions
 //	item           hash    message id -> "<lane> <class> <segments> <edits or -> <json>"
 //	line           zset    "<line>|<seq 13 digits>|<message id>", all scores 0: one queue a line
 //	due:<lane>     zset    line, by ms when its turn is
@@ -81,8 +84,8 @@ func (k keys) load(person string) []string {
 
 // commit returns the fixed KEYS of commit.lua; documents follow.
 func (k keys) commit() []string {
-	return k.withLanes(k.list("seen:0", "seen:1", "seen:2", "meta", "board", "roster", "find", "stop",
-		"timer", "due:timers", "item", "line", "closed"))
+	return append(k.withLanes(k.list("seen:0", "seen:1", "seen:2", "meta", "board", "roster", "find", "stop",
+		"timer", "due:timers", "item", "line", "closed")), k.list("errand", "due:errands")...)
 }
 
 // outbox returns the KEYS of lease.lua and finish.lua.

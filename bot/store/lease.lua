@@ -12,6 +12,8 @@
 --         attempt, since ms, provider id of the message that it edits, item
 local channel, most, hold = ARGV[1], tonumber(ARGV[2]), tonumber(ARGV[3])
 local gap, metered, limit = tonumber(ARGV[4]), ARGV[5] == '1', tonumber(ARGV[6])
+local SAFETYHOLD = 15000 -- a safety line is held no longer: its sender may have died
+local AFTERSAFETY = 1000 -- ms that a line rests while a safety message of the same person waits
 local IDLE = 60000 -- the longest wait told
 
 local now = clock()
@@ -48,6 +50,10 @@ local function hand(lane, line)
     tidied = true
     return
   end
+  if lane == LANES[channel] and head(line .. '!') then
+    -- Whatever else there is to say to this person, safety is heard first.
+    return file(lane, line, now + AFTERSAFETY)
+  end
   if laneof(item) ~= lane then -- cannot happen; repaired all the same, or the line would never move
     redis.call('ZREM', lane, line)
     redis.call('ZADD', laneof(item), 'NX', digits(now), line)
@@ -66,6 +72,7 @@ local function hand(lane, line)
   local state = stateof(line, class, since or 0)
   local goes = state == 'fresh' or state == 'left_open'
 
+  local hold = lane == LANES[channel] and hold or math.min(hold, SAFETYHOLD)
   file(lane, line, now + hold)
   local attempt = number(TRIES, id)
   if goes then

@@ -78,7 +78,7 @@ func (s *Store) Finish(ctx context.Context, done notify.Done) error {
 	}
 	_, err = s.call(ctx, s.scripts.finish, s.outboxKeys,
 		m.Line(), m.ID, strconv.FormatInt(done.Lease.Fence, 10), ending(done), ms(done.Result.After),
-		done.Result.ProviderID, string(slim), string(channel), ms(pause), ms(s.pace(channel)), flag(metered(channel)))
+		done.Result.ProviderID, string(slim), string(channel), ms(pause), ms(s.pace(channel)), flag(metered(channel)), flag(done.Unsent))
 	if err != nil {
 		return fmt.Errorf("finish message %s: %w", m.ID, err)
 	}

@@ -34,12 +34,14 @@ var (
 	rosterLua string
 	//go:embed sweep.lua
 	sweepLua string
+	//go:embed errand.lua
+	errandLua string
 )
 
 // scripts are the store's functions inside Redis; the head of each .lua file is its
 // signature. All return a list of strings.
 type scripts struct {
-	load, commit, lease, finish, report, due, postpone, hold, roster, sweep *redis.Script
+	load, commit, lease, finish, report, due, postpone, hold, roster, sweep, errand *redis.Script
 }
 
 // scriptsWith puts clock in front of every script. Tests give another one than clockLua,
@@ -57,6 +59,7 @@ func scriptsWith(clock string) scripts {
 		hold:     script(holdLua),
 		roster:   script(rosterLua),
 		sweep:    script(sweepLua),
+		errand:   script(errandLua),
 	}
 }
 

@@ -61,6 +61,9 @@ type Store struct {
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
 	roster   cachedRoster
+	beat     int64  // of Pulse, at its last call
+	lineage  string // of the server that answered it
+	places   cachedPlaces
 
 	commitKeys, outboxKeys []string
 }

@@ -35,6 +35,7 @@ var cases = []struct {
 	run  func(*world)
 }{
 	{"a document comes back as it was committed", quick, documentsRoundTrip},
+	{"a document written empty is gone, and only at its version", quick, documentsErased},
 	{"load brings the person and the open call in one go", quick, loadFollowsPointer},
 	{"a moved document conflicts and nothing is written", quick, conflictWritesNothing},
 	{"a key of the wrong type refuses the whole commit", quick, wrongTypeWritesNothing},
@@ -58,6 +59,8 @@ var cases = []struct {
 	{"delivery reports merge by rank", quick, reports},
 	{"timers go off, move and clear", quick, timers},
 	{"a timer is cleared by its own event", quick, timerClearsItself},
+	{"an errand is leased, comes back, and ends with its answer", quick, errands},
+	{"the imported places are read again when they moved", quick, places},
 	{"the roster is read again when it moved", quick, roster},
 	{"the board shows what was committed", quick, board},
 	{"look-ups, marks and ended calls", quick, lookUps},

@@ -38,9 +38,9 @@ func (s *Store) DueTimers(ctx context.Context, max int) ([]bot.Timer, time.Durat
 }
 
 // Postpone moves a timer that could not be handled; see bot.Store.
-func (s *Store) Postpone(ctx context.Context, timer string, by time.Duration) error {
-	if _, err := s.call(ctx, s.scripts.postpone, s.keys.list("due:timers"), timer, ms(by)); err != nil {
-		return fmt.Errorf("put off timer %s: %w", timer, err)
+func (s *Store) Postpone(ctx context.Context, timer bot.Timer, by time.Duration) error {
+	if _, err := s.call(ctx, s.scripts.postpone, s.keys.list("due:timers", "timer"), timer.ID, strconv.Itoa(timer.N), ms(by)); err != nil {
+		return fmt.Errorf("put off timer %s: %w", timer.ID, err)
 	}
 	return nil
 }

@@ -44,10 +44,13 @@ func timers(w *world) {
 	if wait := w.due("tm:c1/round:1", "tm:c2/round:1"); wait != time.Millisecond {
 		w.Errorf("wait %v, want 1ms: a timer never goes off before its time", wait)
 	}
-	if err := w.a.Postpone(w.Context(), "c1/round", time.Minute); err != nil {
+	if err := w.a.Postpone(w.Context(), bot.Timer{ID: "c1/round", N: 1}, time.Minute); err != nil {
 		w.Fatal(err)
 	}
-	if err := w.a.Postpone(w.Context(), "gone/round", time.Minute); err != nil {
+	if err := w.a.Postpone(w.Context(), bot.Timer{ID: "c2/round", N: 0}, time.Hour); err != nil {
+		w.Fatal(err) // it has been set anew since: not the timer that could not be handled
+	}
+	if err := w.a.Postpone(w.Context(), bot.Timer{ID: "gone/round", N: 1}, time.Minute); err != nil {
 		w.Fatal(err)
 	}
 	w.due("tm:c2/round:1")

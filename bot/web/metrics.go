@@ -24,6 +24,13 @@ type Metrics struct {
 	duplicates prometheus.Counter
 	conflicts  prometheus.Counter
 	audit      prometheus.Counter
+	resolved   *prometheus.CounterVec
+	waiting    *prometheus.GaugeVec
+	late       *prometheus.GaugeVec
+	spent      prometheus.Gauge
+	failovers  *prometheus.CounterVec
+	sending    *prometheus.HistogramVec
+	audited    prometheus.Gauge
 }
 
 // NewMetrics returns counters at zero.
@@ -44,7 +51,23 @@ func NewMetrics() *Metrics {
 		audit: prometheus.NewCounter(prometheus.CounterOpts{Name: "skepline_audit_findings_total",
 			Help: "Open calls that the auditor found without a next step."}),
 	}
-	m.registry.MustRegister(m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
+	m.resolved = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_ambiguous_resolved_total",
+		Help: "Sends in doubt that were looked up in the provider's log, by what it showed: taken, failed, not_taken, unknown."}, []string{"channel", "found"})
+	m.waiting = prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "skepline_waiting",
+		Help: "What waits: timers, and lines with a message, by lane; a lane with ! is for safety."}, []string{"queue"})
+	m.late = prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "skepline_late_seconds",
+		Help: "How long past its turn the first of a queue is."}, []string{"queue"})
+	m.spent = prometheus.NewGauge(prometheus.GaugeOpts{Name: "skepline_segments_today",
+		Help: "Segments sent today (UTC) on the channels that cost money."})
+	m.failovers = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_store_lineage_changes_total",
+		Help: "Times the store lost its last moments, by how that was noticed: counter_went_back, another_server."}, []string{"why"})
+	m.sending = prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "skepline_send_seconds",
+		Help:    "Time that a provider takes for one message.",
+		Buckets: []float64{.01, .05, .1, .25, .5, 1, 2.5, 5, 10}}, []string{"channel", "class"})
+	m.audited = prometheus.NewGauge(prometheus.GaugeOpts{Name: "skepline_audit_passed_timestamp_seconds",
+		Help: "When the auditor last found nothing amiss."})
+	m.registry.MustRegister(m.waiting, m.late, m.spent, m.failovers, m.sending, m.audited)
+	m.registry.MustRegister(m.resolved, m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
@@ -56,8 +79,28 @@ func (m *Metrics) Handler() http.Handler {
 	return mux
 }
 
+// Resolved counts a look-up of a send in doubt.
+func (m *Metrics) Resolved(channel notify.Channel, found string) {
+	m.resolved.WithLabelValues(string(channel), found).Inc()
+}
+
 // Audited counts calls that the auditor had to help.
 func (m *Metrics) Audited(findings int) { m.audit.Add(float64(findings)) }
+
+// Well notes an audit that found nothing.
+func (m *Metrics) Well(now time.Time) { m.audited.Set(float64(now.Unix())) }
+
+// Waits notes how much of a queue waits, and how late its first is.
+func (m *Metrics) Waits(queue string, count int, late time.Duration) {
+	m.waiting.WithLabelValues(queue).Set(float64(count))
+	m.late.WithLabelValues(queue).Set(late.Seconds())
+}
+
+// Spent notes the segments of today.
+func (m *Metrics) Spent(segments int) { m.spent.Set(float64(segments)) }
+
+// Failover counts a store that lost its last moments.
+func (m *Metrics) Failover(why string) { m.failovers.WithLabelValues(why).Inc() }
 
 // Hearer hears events; a *bot.Hotline is one.
 type Hearer interface {
@@ -95,6 +138,10 @@ func kindOf(e bot.Event) string {
 		return "rang"
 	case bot.Blocked:
 		return "blocked"
+	case bot.Paged:
+		return "paged"
+	case bot.Desked:
+		return "desked"
 	}
 	return "other"
 }
@@ -135,7 +182,9 @@ type countedSender struct {
 }
 
 func (s countedSender) Send(ctx context.Context, out notify.Outgoing) notify.Result {
+	began := time.Now()
 	result := s.next.Send(ctx, out)
+	s.m.sending.WithLabelValues(string(out.To.Channel()), string(out.Class)).Observe(time.Since(began).Seconds())
 	s.m.sends.WithLabelValues(string(out.To.Channel()), string(out.Class), strings.ToLower(string(result.End))).Inc()
 	return result
 }

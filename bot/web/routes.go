@@ -14,6 +14,7 @@ type Routes struct {
 	Voice    http.HandlerFunc // POST /twilio/voice
 	Telegram http.HandlerFunc // POST /telegram
 	Health   *Health          // GET /healthz, /readyz
+	Pages    *Pages           // /o/, /w/, /p/, /desk/
 	Log      *slog.Logger
 }
 
@@ -30,6 +31,9 @@ func (r Routes) Handler() http.Handler {
 	}
 	mux.HandleFunc("GET /healthz", r.Health.ServeLive)
 	mux.HandleFunc("GET /readyz", r.Health.ServeReady)
+	if r.Pages != nil {
+		r.Pages.Register(mux)
+	}
 	return guard(mux, r.Log)
 }
 

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"time"
 
+	"skepline/bot/maps"
 	"skepline/bot/web"
 )
 
@@ -24,7 +25,7 @@ func (checkCmd) Run(ctx context.Context, t *terminal, c *commands) error {
 	say := func(sentence string) { _, _ = fmt.Fprintln(t.out, sentence) }
 	say(fmt.Sprintf("The settings of %s are right.", config.settings.Name))
 	wrong := 0
-	for _, look := range []func(context.Context, func(string)) error{config.checkStore, config.checkDoors} {
+	for _, look := range []func(context.Context, func(string)) error{config.checkStore, config.checkDoors, config.checkMaps} {
 		if err := look(ctx, say); err != nil {
 			wrong++
 			say(err.Error())
@@ -62,6 +63,19 @@ func (c config) checkStore(ctx context.Context, say func(string)) error {
 		fatal = append(fatal, err)
 	}
 	return errors.Join(fatal...)
+}
+
+// checkMaps asks the map server whether it is there, if the hotline has one.
+func (c config) checkMaps(ctx context.Context, say func(string)) error {
+	server := c.settings.Places.Nominatim
+	if server == "" {
+		return nil
+	}
+	if err := maps.New(server).Check(ctx); err != nil {
+		return fmt.Errorf("places.nominatim cannot be used: %w", err)
+	}
+	say("The map server answers.")
+	return nil
 }
 
 // checkDoors tries the providers' credentials.

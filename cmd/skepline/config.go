@@ -44,6 +44,9 @@ func (t *terminal) settings(path string) (*bot.Settings, error) {
 func (t *terminal) config(path string) (config, error) {
 	env, envErr := bot.ReadEnvironment(t.getenv)
 	settings, err := t.settings(path)
+	if settings != nil {
+		settings.PublicURL = env.PublicURL
+	}
 	return config{
 		settings: settings, env: env, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
 		listen: func(address string) (net.Listener, error) { return net.Listen("tcp", address) },

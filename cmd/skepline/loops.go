@@ -33,7 +33,12 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 		})
 	}
 	loop(s.runTimers)
+	loop(s.runErrands)
 	delivery := s.hotline.Delivery(s.senders())
+	delivery.Resolved = s.metrics.Resolved
+	if s.sms != nil {
+		delivery.Resolvers = map[notify.Channel]notify.Resolver{notify.SMS: s.sms, notify.WhatsApp: s.sms}
+	}
 	for _, channel := range notify.Channels {
 		for range workers {
 			loop(func(taking, work context.Context) { s.deliver(taking, work, delivery, channel) })
@@ -41,6 +46,9 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	}
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "audit", s.audit) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Hour, "sweep", s.store.Sweep) })
+	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "store", s.recheck()) })
+	loop(func(taking, work context.Context) { s.every(taking, work, 2*time.Second, "pulse", s.pulse) })
+	loop(func(taking, work context.Context) { s.every(taking, work, 5*time.Second, "backlog", s.backlog) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "clock", s.setClock) })
 	if s.sms != nil {
 		loop(func(taking, _ context.Context) { s.ended("sms log", s.sms.Poll(taking)) })
@@ -96,6 +104,24 @@ func (s *service) runTimers(taking, work context.Context) {
 	}
 }
 
+// runErrands looks up outside what decisions want to know. No talk waits for it.
+func (s *service) runErrands(taking, work context.Context) {
+	trouble := s.trouble("errands")
+	for taking.Err() == nil {
+		rung := s.bell.next()
+		made, wait, err := s.hotline.RunErrand(work, s.maps)
+		trouble.tell(err)
+		switch {
+		case made && err == nil:
+			s.bell.ring()
+		case err != nil:
+			rest(taking, nil, tick)
+		default:
+			rest(taking, rung, min(wait, tick))
+		}
+	}
+}
+
 // deliver sends what a channel's outbox holds.
 func (s *service) deliver(taking, work context.Context, d *notify.Delivery, channel notify.Channel) {
 	trouble := s.trouble("delivery " + string(channel))
@@ -124,7 +150,10 @@ func (s *service) every(taking, work context.Context, d time.Duration, what stri
 func (s *service) audit(ctx context.Context) error {
 	found, err := s.hotline.Audit(ctx)
 	s.metrics.Audited(found)
-	return err
+	if err != nil || found > 0 {
+		return err
+	}
+	return s.aliveAndWell(ctx)
 }
 
 // setClock sets the clock by that of Redis.

@@ -21,7 +21,9 @@ type commands struct {
 	Rehearse rehearseCmd `cmd:"" help:"Play the hotline with simulated phones and a fast clock."`
 	Serve    serveCmd    `cmd:"" help:"Run the hotline."`
 	Weigh    weighCmd    `cmd:"" help:"Show what would be understood of a report and how it would be weighed."`
+	Places   placesCmd   `cmd:"" help:"Import places by name, or try one."`
 	Roster   rosterCmd   `cmd:"" help:"List, invite, import or remove catchers."`
+	Ledger   ledgerCmd   `cmd:"" help:"Export what came of every call, and sum up a season with plots."`
 	Check    checkCmd    `cmd:"" help:"Try the settings, Redis and the providers' credentials."`
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"strings"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"skepline/bot"
+	"skepline/bot/maps"
 	"skepline/bot/sms"
 	"skepline/bot/store"
 	"skepline/bot/telegram"
@@ -53,6 +55,7 @@ type service struct {
 	bell     *bell          // rings when there may be messages to send
 	sms      *sms.Door      // nil = off
 	telegram *telegram.Door // nil = off
+	maps     bot.Maps       // nil = none
 }
 
 // open opens the store, looks whether it is safe, and puts everything together.
@@ -99,6 +102,9 @@ func (s *service) openDoors() {
 	} else {
 		s.log.Warn("Telegram is off: TELEGRAM_BOT_TOKEN is not set.")
 	}
+	if server := s.settings.Places.Nominatim; server != "" {
+		s.maps = maps.New(server)
+	}
 	if s.sms != nil && s.env.PublicURL == "" {
 		s.log.Info("SMS is read from the provider's log every 10 s: SKEPLINE_PUBLIC_URL is not set.")
 	}
@@ -144,7 +150,7 @@ func (s *service) look(ctx context.Context) (web.State, error) {
 
 // routes are the doors' webhooks; a door that is off has none.
 func (s *service) routes() http.Handler {
-	routes := web.Routes{Health: s.health, Log: s.log}
+	routes := web.Routes{Health: s.health, Log: s.log, Pages: s.pages()}
 	if s.sms != nil {
 		routes.Message, routes.Status, routes.Voice = s.sms.ServeMessage, s.sms.ServeStatus, s.sms.ServeVoice
 	}
@@ -152,6 +158,30 @@ func (s *service) routes() http.Handler {
 		routes.Telegram = s.telegram.ServeHTTP
 	}
 	return routes.Handler()
+}
+
+// pages are on when people can reach them, or when there is a desk to look at.
+func (s *service) pages() *web.Pages {
+	if s.env.PublicURL == "" && s.env.StewardPassword == "" {
+		return nil
+	}
+	return &web.Pages{
+		Look: s.hotline, Hear: s.metrics.Hear(ringing{s.hotline, s.bell}), PublicURL: s.env.PublicURL,
+		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
+		Now: s.clock.Now, Photo: s.photo, Log: s.log,
+	}
+}
+
+// photo fetches a picture from the provider that has it.
+func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error) {
+	channel, id, _ := strings.Cut(name, ":")
+	switch {
+	case channel == "tw" && s.sms != nil:
+		return s.sms.Photo(ctx, id)
+	case channel == "tg" && s.telegram != nil:
+		return s.telegram.Photo(ctx, id)
+	}
+	return nil, errors.New("no way to the provider of this picture")
 }
 
 // senders are the doors by channel.

@@ -99,6 +99,12 @@ first = 8
 // openTown starts a hotline. With redisURL "" it is one replica in memory.
 func openTown(t *testing.T, redisURL string, replicas int, secret string) *town {
 	t.Helper()
+	return openTownWith(t, redisURL, replicas, secret, "")
+}
+
+// openTownWith adds lines to the hotline's settings.
+func openTownWith(t *testing.T, redisURL string, replicas int, secret, settings string) *town {
+	t.Helper()
 	twilioSpec, err := standin.ReadTwilioSpec(root + "/testdata/published/twilio_messages.json")
 	if err != nil {
 		t.Fatal(err)
@@ -115,12 +121,24 @@ func openTown(t *testing.T, redisURL string, replicas int, secret string) *town 
 	w.end = end
 	t.Cleanup(w.close)
 	w.file = noon(t)
+	w.adds(settings)
 	for range replicas {
 		w.startReplica(ctx, redisURL)
 	}
 	w.twilio.Through(publicURL, w.urls[0])
 	w.telegram.Through(publicURL, w.urls[0])
 	return w
+}
+
+func (w *town) adds(settings string) {
+	w.Helper()
+	text, err := os.ReadFile(w.file)
+	if err == nil {
+		err = os.WriteFile(w.file, append(text, "\n"+settings...), 0o600)
+	}
+	if err != nil {
+		w.Fatal(err)
+	}
 }
 
 func (w *town) environment(redisURL string) func(string) string {

@@ -48,7 +48,7 @@ func (w weighCmd) Run(t *terminal, c *commands) error {
 	if answers.Latitude == nil {
 		answers.Latitude = &settings.Latitude
 	}
-	scene := triage.Scene{At: at, Latitude: settings.Latitude, Longitude: settings.Longitude}
+	scene := settings.Scene(at)
 	out := json.NewEncoder(t.out)
 	out.SetIndent("", "  ")
 	return out.Encode(weighed{answers, triage.Assess(answers, scene)})

@@ -1,0 +1,201 @@
+package maps
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"skepline/bot"
+	"skepline/intake"
+)
+
+// Server is one map server. Its answers are kept, the latest thousand, so that the same
+// words are asked once; how often it is asked at all is the business of who calls.
+type Server struct {
+	base   string
+	client *http.Client
+
+	mu     sync.Mutex
+	known  map[string][]intake.Spot
+	oldest []string // keys of known, in the order in which they came
+}
+
+var _ bot.Maps = (*Server)(nil)
+
+const (
+	timeout    = 5 * time.Second
+	most       = 5       // candidates asked for
+	remembered = 1000    // answers
+	largest    = 1 << 18 // bytes of an answer
+	// agent names the program: the usage policy of the public server asks for it
+	// (operations.osmfoundation.org/policies/nominatim).
+	agent = "skepline (swarm hotline of a beekeeping club)"
+)
+
+// New prepares a server at base, "https://nominatim.example.org".
+func New(base string) *Server {
+	return &Server{base: strings.TrimRight(base, "/"), client: &http.Client{Timeout: timeout}, known: map[string][]intake.Spot{}}
+}
+
+// Search asks for what words can mean near s.Center; see bot.Maps. An error tells nothing
+// of the words.
+func (m *Server) Search(ctx context.Context, words string, s intake.Setting) ([]intake.Spot, error) {
+	key := s.Language + "\x00" + strings.ToLower(words)
+	if spots, ok := m.recall(key); ok {
+		return spots, nil
+	}
+	body, err := m.get(ctx, "/search?"+query(words, s).Encode())
+	if err != nil {
+		return nil, err
+	}
+	spots, err := readAnswer(body, words)
+	if err != nil {
+		return nil, err
+	}
+	m.remember(key, spots)
+	return spots, nil
+}
+
+// Check asks whether the server is there.
+func (m *Server) Check(ctx context.Context) error {
+	_, err := m.get(ctx, "/status")
+	return err
+}
+
+// query is a search that prefers the area served (nominatim.org/release-docs/latest/api/Search).
+func query(words string, s intake.Setting) url.Values {
+	v := url.Values{"q": {words}, "format": {"jsonv2"}, "limit": {strconv.Itoa(most)}, "accept-language": {s.Language}}
+	if s.RadiusKm > 0 {
+		lat := s.RadiusKm / 111.2
+		lon := lat / math.Max(0.1, math.Cos(s.Center.Lat*math.Pi/180))
+		v.Set("viewbox", fmt.Sprintf("%.4f,%.4f,%.4f,%.4f", s.Center.Lon-lon, s.Center.Lat+lat, s.Center.Lon+lon, s.Center.Lat-lat))
+	}
+	return v
+}
+
+func (m *Server) get(ctx context.Context, path string) ([]byte, error) {
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, m.base+path, nil)
+	if err != nil {
+		return nil, errors.New("the map server's address cannot be used")
+	}
+	req.Header.Set("User-Agent", agent)
+	resp, err := m.client.Do(req)
+	if err != nil {
+		var at *url.Error // its text holds the address asked for, and with it the words
+		if errors.As(err, &at) {
+			err = at.Err
+		}
+		return nil, fmt.Errorf("the map server does not answer: %w", err)
+	}
+	defer func() { _ = resp.Body.Close() }() // it was only read
+	body, err := io.ReadAll(io.LimitReader(resp.Body, largest))
+	switch {
+	case err != nil:
+		return nil, errors.New("the map server's answer broke off")
+	case resp.StatusCode != http.StatusOK:
+		return nil, fmt.Errorf("the map server answered %d", resp.StatusCode)
+	}
+	return body, nil
+}
+
+// result is what is read of one result. Numbers come as strings; the box is south, north,
+// west, east.
+type result struct {
+	Lat     string   `json:"lat"`
+	Lon     string   `json:"lon"`
+	Display string   `json:"display_name"`
+	Type    string   `json:"addresstype"`
+	Box     []string `json:"boundingbox"`
+}
+
+func readAnswer(body []byte, words string) ([]intake.Spot, error) {
+	var results []result
+	if err := json.Unmarshal(body, &results); err != nil {
+		return nil, errors.New("the map server's answer cannot be read")
+	}
+	var spots []intake.Spot
+	for _, r := range results {
+		if spot, ok := r.spot(words); ok && len(spots) < most {
+			spots = append(spots, spot)
+		}
+	}
+	return spots, nil
+}
+
+// spot turns a result into a candidate. What is larger than a town is none: a county helps
+// nobody.
+func (r result) spot(words string) (intake.Spot, bool) {
+	const atLeast, town = 20, 12_000 // metres
+	lat, err1 := strconv.ParseFloat(r.Lat, 64)
+	lon, err2 := strconv.ParseFloat(r.Lon, 64)
+	if err1 != nil || err2 != nil || !(math.Abs(lat) <= 90) || !(math.Abs(lon) <= 180) {
+		return intake.Spot{}, false
+	}
+	p := intake.Place{Lat: lat, Lon: lon, Text: words, PrecisionM: math.Max(atLeast, math.Round(r.halfBox(point(lat, lon))))}
+	return intake.Spot{Name: shortName(r.Display), Place: p, Area: areas[r.Type]}, p.PrecisionM <= town
+}
+
+func point(lat, lon float64) intake.Place { return intake.Place{Lat: lat, Lon: lon} }
+
+// halfBox is how far the result reaches from its point, in metres; 200 when it does not say.
+func (r result) halfBox(at intake.Place) float64 {
+	const unsaid = 200
+	if len(r.Box) != 4 {
+		return unsaid
+	}
+	var box [4]float64
+	for i, side := range r.Box {
+		v, err := strconv.ParseFloat(side, 64)
+		if err != nil {
+			return unsaid
+		}
+		box[i] = v
+	}
+	return 1000 * math.Max(intake.Km(at, point(box[0], box[2])), intake.Km(at, point(box[1], box[3])))
+}
+
+// areas are the address types that are no spot to drive to.
+var areas = map[string]bool{
+	"city": true, "town": true, "village": true, "hamlet": true, "suburb": true, "municipality": true, "postcode": true, "neighbourhood": true, "borough": true,
+}
+
+// shortName keeps of "14, Mill Lane, Quillbrook, Quillbrook County, New York" what tells it
+// from others.
+func shortName(display string) string {
+	const longest = 40 // letters
+	parts := strings.Split(display, ", ")
+	name := strings.Join(parts[:min(3, len(parts))], ", ")
+	if r := []rune(name); len(r) > longest {
+		name = strings.TrimSpace(string(r[:longest]))
+	}
+	return name
+}
+
+func (m *Server) recall(key string) ([]intake.Spot, bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	spots, ok := m.known[key]
+	return spots, ok
+}
+
+func (m *Server) remember(key string, spots []intake.Spot) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if _, ok := m.known[key]; !ok {
+		m.oldest = append(m.oldest, key)
+	}
+	m.known[key] = spots
+	if len(m.oldest) > remembered {
+		delete(m.known, m.oldest[0])
+		m.oldest = m.oldest[1:]
+	}
+}

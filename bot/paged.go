@@ -1,0 +1,85 @@
+package bot
+
+import (
+	"skepline/intake"
+)
+
+// Paged is a press on one of our pages. The link's token proves who pressed.
+type Paged struct {
+	Event   EventID
+	Token   string // SHA-256 hex of the link's token
+	Does    string // a catcher's: take, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop; a caller's: here, says, gone
+	Minutes int    // with eta
+	Reason  string // with pass: far, busy, skill, other
+	Pin     *Point // with here
+	Text    string // with says
+}
+
+// ID returns the event's id.
+func (e Paged) ID() EventID { return e.Event }
+func (Paged) isEvent()      {}
+
+// pageWords are the catcher's words behind the buttons of the offer page.
+var pageWords = map[string]intake.Word{
+	"take": intake.WordTake, "pass": intake.WordPass, "eta": intake.WordETA, "there": intake.WordThere,
+	"boxed": intake.WordBoxed, "lifted": intake.WordLifted, "hived": intake.WordHived,
+	"flown": intake.WordFlown, "not_bees": intake.WordNotBees, "drop": intake.WordDrop,
+}
+
+// PassReasons are why a catcher may say that they pass.
+var PassReasons = []string{"far", "busy", "skill", "other"}
+
+// paged does what a page's button says, as if its owner had texted it.
+func (d *decision) paged(e Paged) {
+	o := d.opens(e.Token)
+	switch {
+	case o == nil || o.Newer:
+		d.change.Outcome = OutcomeStale
+	case o.Page == PageCaller:
+		d.pagedCaller(o, e)
+	default:
+		d.pagedCatcher(o, e)
+	}
+}
+
+func (d *decision) pagedCatcher(o *Opened, e Paged) {
+	k := d.catcher(o.Who)
+	p := d.personByID(o.Offer.Party.Person)
+	word, known := pageWords[e.Does]
+	switch {
+	case k.ID == "" || k.Address != o.Offer.Party.Address || p.Catcher != k.ID || !known:
+		d.change.Outcome = OutcomeStale
+	case p.Stopped:
+		d.change.Outcome = OutcomeStopped
+	case !o.Call.Ended.IsZero():
+		d.change.Outcome = OutcomeStale
+	default:
+		if word == intake.WordPass && contains(PassReasons, e.Reason) {
+			d.note(o.Call, "pass_reason "+k.ID+" "+e.Reason)
+		}
+		d.onCall(p, o.Call, intake.Command{Word: word, Minutes: e.Minutes, Reference: o.Call.Reference})
+	}
+}
+
+func (d *decision) pagedCaller(o *Opened, e Paged) {
+	c, p := o.Call, d.personByID(o.Who)
+	said := Said{Event: e.Event, From: p.Address, Text: e.Text}
+	switch {
+	case p.Call != c.ID || !c.Ended.IsZero():
+		d.change.Outcome = OutcomeStale
+	case p.Stopped:
+		d.change.Outcome = OutcomeStopped
+	case e.Does == "here" && e.Pin != nil:
+		if place := c.Answers.Place; place != nil {
+			e.Pin.Title = place.Text // the words help to find the door, the point helps to drive
+		}
+		said.Pin, said.Text = e.Pin, ""
+		d.gotPin(p, c, said)
+	case e.Does == "says" && e.Text != "":
+		d.said(said)
+	case e.Does == "gone":
+		d.gone(p, intake.Command{Word: intake.WordGone})
+	default:
+		d.change.Outcome = OutcomeStale
+	}
+}

@@ -1,0 +1,344 @@
+package simulation
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"strings"
+	"time"
+
+	"skepline/bot"
+	"skepline/notify"
+)
+
+// outbox is the part of Memory in which messages wait: lines, lanes and leases.
+type outbox struct {
+	items map[string]notify.Message
+	lines map[string][]string              // line -> message ids in order
+	lanes map[notify.Lane]map[string]int64 // line -> ms when its turn is
+	held  map[string]heldLine              // line -> the attempt in flight
+	tries map[string]int                   // message -> attempts begun
+	sent  map[string]sentMessage           // what the provider took
+	pace  map[notify.Channel]int64         // ms before which the ordinary lane waits
+	pause map[notify.Channel]int64         // ms before which the channel waits
+	spend map[int64]int                    // day -> segments
+	fence int64
+}
+
+type heldLine struct {
+	fence    int64
+	since    int64 // 0 = nothing was sent
+	till     int64
+	segments int
+}
+
+type sentMessage struct {
+	status, provider string
+	message          notify.Message
+	at               int64
+}
+
+func newOutbox() outbox {
+	return outbox{
+		items: map[string]notify.Message{}, lines: map[string][]string{}, lanes: map[notify.Lane]map[string]int64{},
+		held: map[string]heldLine{}, tries: map[string]int{}, sent: map[string]sentMessage{},
+		pace: map[notify.Channel]int64{}, pause: map[notify.Channel]int64{}, spend: map[int64]int{},
+	}
+}
+
+// put enters a message at the end of its line.
+func (o *outbox) put(msg notify.Message, now int64) {
+	line := msg.Line()
+	o.items[msg.ID] = msg
+	o.lines[line] = append(o.lines[line], msg.ID)
+	if len(o.lines[line]) == 1 {
+		o.file(msg.Lane(), line, now)
+	}
+}
+
+func (o *outbox) file(lane notify.Lane, line string, at int64) {
+	if o.lanes[lane] == nil {
+		o.lanes[lane] = map[string]int64{}
+	}
+	o.lanes[lane][line] = at
+}
+
+// settle takes a line's first message away and lets the next one step forward.
+func (o *outbox) settle(line string, now int64) {
+	head := o.items[o.lines[line][0]]
+	delete(o.items, head.ID)
+	delete(o.held, line)
+	delete(o.tries, head.ID)
+	delete(o.lanes[head.Lane()], line)
+	if o.lines[line] = o.lines[line][1:]; len(o.lines[line]) == 0 {
+		delete(o.lines, line)
+		return
+	}
+	o.file(o.items[o.lines[line][0]].Lane(), line, now)
+}
+
+func segments(m notify.Message) int {
+	if m.To.Channel() != notify.SMS {
+		return 1
+	}
+	return max(1, notify.Segments(m.Text))
+}
+
+func metered(c notify.Channel) bool { return c == notify.SMS || c == notify.WhatsApp }
+
+// due returns the lines of a lane whose turn is, in their order.
+func (o *outbox) due(lane notify.Lane, now int64, most int) []string {
+	var lines []string
+	for line, at := range o.lanes[lane] {
+		if at <= now {
+			lines = append(lines, line)
+		}
+	}
+	slices.SortFunc(lines, func(a, b string) int {
+		return cmp.Or(cmp.Compare(o.lanes[lane][a], o.lanes[lane][b]), cmp.Compare(a, b))
+	})
+	return lines[:min(len(lines), max(0, most))]
+}
+
+func (o *outbox) untilNext(lane notify.Lane, now int64) int64 {
+	wait := int64(idle)
+	for _, at := range o.lanes[lane] {
+		wait = min(wait, max(0, at-now))
+	}
+	return wait
+}
+
+// Lease hands out messages that may go out this instant; see notify.Outbox.
+func (m *Memory) Lease(_ context.Context, channel notify.Channel, most int, hold time.Duration) (notify.Leased, error) {
+	now := m.now()
+	if pause := m.pause[channel]; pause > now && m.mutant != NoPause {
+		return notify.Leased{Wait: time.Duration(min(pause-now, idle)) * time.Millisecond}, nil
+	}
+	l := &leasing{Memory: m, channel: channel, now: now, hold: hold.Milliseconds()}
+	safety, ordinary := notify.Lane(channel)+"!", notify.Lane(channel)
+	if m.mutant == SafetyWaits {
+		safety, ordinary = ordinary, safety
+	}
+	for _, line := range m.due(safety, now, most) {
+		l.hand(safety, line)
+	}
+	if len(l.out) < most {
+		for _, line := range m.due(ordinary, now, most-len(l.out)) {
+			if l.paced = m.pace[channel] > now; l.paced {
+				break
+			}
+			l.hand(ordinary, line)
+		}
+	}
+	leased := notify.Leased{Items: l.out}
+	if len(l.out) == 0 && !l.tidied {
+		wait := m.untilNext(ordinary, now)
+		if l.paced {
+			wait = m.pace[channel] - now
+		}
+		leased.Wait = time.Duration(min(wait, m.untilNext(safety, now), idle)) * time.Millisecond
+	}
+	return leased, nil
+}
+
+type leasing struct {
+	*Memory
+	channel       notify.Channel
+	now, hold     int64
+	out           []notify.Lease
+	tidied, paced bool
+}
+
+func (l *leasing) hand(lane notify.Lane, line string) {
+	held := l.held[line]
+	if held.till > l.now && l.mutant != NoLease {
+		l.file(lane, line, held.till)
+		return
+	}
+	if lane == notify.Lane(l.channel) && len(l.lines[line+"!"]) > 0 && l.mutant != SafetyWaits {
+		l.file(lane, line, l.now+1000)
+		return
+	}
+	msg := l.items[l.lines[line][0]]
+	if _, ok := l.sent[msg.ID]; ok {
+		l.settle(line, l.now)
+		l.tidied = true
+		return
+	}
+	since := held.since
+	state := l.state(line, msg, since)
+	goes := state == notify.Fresh || state == notify.LeftOpen
+	hold := l.hold
+	if lane != notify.Lane(l.channel) {
+		hold = min(hold, 15000)
+	}
+	l.file(lane, line, l.now+hold)
+	if l.mutant == NoLease {
+		l.file(lane, line, l.now)
+	}
+	lease := notify.Lease{State: state}
+	lease.Message, lease.Attempt = msg, l.tries[msg.ID]
+	cost := 0
+	if goes {
+		l.tries[msg.ID]++
+		lease.Attempt = l.tries[msg.ID]
+		cost = segments(msg)
+		l.pay(cost)
+		if state == notify.Fresh {
+			since = l.now
+		}
+	}
+	l.fence++
+	lease.Fence = l.fence
+	l.held[line] = heldLine{l.fence, since, l.now + hold, cost}
+	if msg.Edits != "" {
+		lease.EditsProvider = l.sent[msg.Edits].provider
+	}
+	if state == notify.LeftOpen {
+		lease.Since = time.UnixMilli(since).UTC()
+	}
+	l.out = append(l.out, lease)
+}
+
+func (l *leasing) state(line string, msg notify.Message, since int64) notify.LeaseState {
+	direct := msg.Class == notify.Safety || msg.Class == notify.Goodbye
+	switch {
+	case !direct && l.stop[strings.TrimSuffix(line, "!")] && l.mutant != IgnoreStop:
+		return notify.OptedOut
+	case since > 0 && l.mutant != ForgetOpen:
+		return notify.LeftOpen
+	case metered(l.channel) && l.Fuse >= 0 && l.spend[l.now/86400000] >= l.Fuse && msg.Class != notify.Safety && l.mutant != NoFuse:
+		return notify.Unfunded
+	}
+	return notify.Fresh
+}
+
+func (l *leasing) pay(n int) {
+	l.pace[l.channel] = max(l.pace[l.channel], l.now) + l.Pace[l.channel].Milliseconds()*int64(n)
+	if metered(l.channel) {
+		l.spend[l.now/86400000] += n
+	}
+}
+
+// Finish records how an attempt ended; see notify.Outbox.
+func (m *Memory) Finish(_ context.Context, done notify.Done) error {
+	now, msg, line := m.now(), done.Lease.Message, done.Lease.Line()
+	held := m.held[line]
+	how := ending(done)
+	head := ""
+	if ids := m.lines[line]; len(ids) > 0 {
+		head = ids[0]
+	}
+	if (held.fence != done.Lease.Fence || head != msg.ID) && (m.mutant != NoFence || head == "") {
+		m.remember(done, how, now)
+		return nil
+	}
+	switch how {
+	case "later":
+		delete(m.held, line)
+		m.file(msg.Lane(), line, now+roundedUp(done.Result.After))
+	case "open":
+		if after := roundedUp(done.Result.After); after > 0 {
+			held.till = now + after
+		}
+		m.file(msg.Lane(), line, held.till)
+		if done.Unsent {
+			m.tries[msg.ID]--
+		}
+		m.held[line] = held
+	default:
+		m.settle(line, now)
+		m.remember(done, how, now)
+	}
+	m.giveBack(done, how, held.segments, now)
+	if pause := roundedUp(done.Result.After); done.Drop == "" && done.Result.End == notify.RetryLater && done.Result.Pause && pause > 0 {
+		c := msg.To.Channel()
+		m.pause[c] = max(m.pause[c], now+pause)
+	}
+	return nil
+}
+
+// ending is finish.lua's word for how an attempt ended.
+func ending(done notify.Done) string {
+	switch end := done.Result.End; {
+	case end == notify.Accepted:
+		return "accepted"
+	case end == "" && done.Drop != "":
+		return "dropped"
+	case end == notify.Refused, end == notify.RetryLater && done.Drop != "":
+		return "refused"
+	case end == notify.RetryLater:
+		return "later"
+	case done.Drop != "":
+		return "doubted"
+	}
+	return "open"
+}
+
+func roundedUp(d time.Duration) int64 { return int64((d + time.Millisecond - 1) / time.Millisecond) }
+
+func (m *Memory) remember(done notify.Done, how string, now int64) {
+	if how != "accepted" || done.Result.ProviderID == "" {
+		return
+	}
+	status := m.sent[done.Lease.ID].status
+	if m.sent[done.Lease.ID].provider != done.Result.ProviderID {
+		status = ""
+	}
+	m.sent[done.Lease.ID] = sentMessage{status, done.Result.ProviderID, withoutText(done.Lease.Message), now}
+}
+
+func (m *Memory) giveBack(done notify.Done, how string, n int, now int64) {
+	if n == 0 || !done.Unsent && (how == "accepted" || how == "open" || how == "doubted") {
+		return
+	}
+	channel := done.Lease.To.Channel()
+	if done.Unsent || how == "dropped" {
+		m.pace[channel] = max(0, m.pace[channel]-m.Pace[channel].Milliseconds()*int64(n))
+	}
+	if day := now / 86400000; metered(channel) {
+		m.spend[day] = max(0, m.spend[day]-n)
+	}
+}
+
+func withoutText(m notify.Message) notify.Message {
+	return notify.Message{
+		ID: m.ID, To: m.To, Recipient: m.Recipient, Class: m.Class,
+		Edits: m.Edits, Still: m.Still, NotAfter: m.NotAfter,
+	}
+}
+
+// statusRank orders Twilio's words for what becomes of a message; see report.lua.
+var statusRank = map[string]int{"accepted": 1, "scheduled": 1, "queued": 1, "sending": 2, "sent": 3,
+	"delivered": 4, "undelivered": 4, "failed": 4, "read": 5}
+
+func isFinal(status string) bool { return status == "undelivered" || status == "failed" }
+
+// Report merges a delivery report; see bot.Store.
+func (m *Memory) Report(_ context.Context, r bot.DeliveryReport) (*notify.Message, error) {
+	known, ok := m.sent[r.Message]
+	if r.Message == "" {
+		return nil, nil
+	}
+	if !ok {
+		item, waits := m.items[r.Message]
+		if !waits || statusRank[r.Status] == 0 || r.ProviderID == "" {
+			return nil, nil
+		}
+		known = sentMessage{provider: r.ProviderID, message: withoutText(item), at: m.now()}
+	}
+	switch {
+	case r.ProviderID != "" && r.ProviderID != known.provider:
+		return nil, nil
+	case isFinal(r.Status) && known.status == r.Status:
+		return &known.message, nil
+	case statusRank[r.Status] <= statusRank[known.status]:
+		return nil, nil
+	}
+	known.status = r.Status
+	m.sent[r.Message] = known
+	if isFinal(r.Status) {
+		return &known.message, nil
+	}
+	return nil, nil
+}

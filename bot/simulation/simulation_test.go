@@ -1,0 +1,155 @@
+package simulation
+
+import (
+	"encoding/json"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+var (
+	seeds   = flag.Int("seeds", 150, "how many seeds TestSeeds plays")
+	first   = flag.Uint64("first", 1, "the first of them")
+	onwards = flag.Bool("onwards", false, "go on after a seed that fails")
+	seed    = flag.Uint64("seed", 1, "the seed whose diary TestDiary prints")
+)
+
+// TestSeeds plays plans from many seeds. What fails is made small and printed; keep it in
+// testdata/plans together with the mending.
+func TestSeeds(t *testing.T) {
+	began, events, sent, hits := time.Now(), 0, 0, map[string]int{}
+	for i := range uint64(*seeds) {
+		plan := Generate(*first + i)
+		r := Run(plan, "")
+		events, sent = events+r.Events, sent+r.Sent
+		for point, n := range r.Hits {
+			hits[point] += n
+		}
+		if r.Broken != "" {
+			t.Errorf("seed %d: %s\n%s", plan.Seed, r.Broken, smallest(t, plan))
+			if !*onwards {
+				break
+			}
+		}
+	}
+	t.Logf("%d seeds, %d events, %d messages in %v; faults that struck: %v", *seeds, events, sent, time.Since(began).Round(time.Millisecond), hits)
+}
+
+// smallest shrinks a failing plan, keeps it in a file and returns its diary.
+func smallest(t *testing.T, plan Plan) string {
+	t.Helper()
+	seed := plan.Seed
+	plan = Shrink(plan, "", 3000)
+	b, err := json.MarshalIndent(plan, "", " ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(os.TempDir(), fmt.Sprintf("plan-%d.json", seed))
+	if err := os.WriteFile(file, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	diary := Run(plan, "").Diary
+	return fmt.Sprintf("%d steps and %d faults are enough; keep %s in bot/simulation/testdata/plans\n%s", len(plan.Steps), len(plan.Faults), file,
+		strings.Join(diary[max(0, len(diary)-60):], "\n"))
+}
+
+// TestPlans plays the plans that broke a promise once, made small.
+func TestPlans(t *testing.T) {
+	files, err := filepath.Glob("testdata/plans/*.json")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no plans: %v", err)
+	}
+	for _, file := range files {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var plan Plan
+		if err := json.Unmarshal(b, &plan); err != nil {
+			t.Fatalf("%s: %v", file, err)
+		}
+		if r := Run(plan, ""); r.Broken != "" {
+			t.Errorf("%s: %s\n%s", file, r.Broken, strings.Join(r.Diary, "\n"))
+		}
+	}
+}
+
+// TestTheSameTwice holds that a seed means one run: every line of its diary is the same the
+// second time.
+func TestTheSameTwice(t *testing.T) {
+	for seed := range uint64(10) {
+		a, b := Run(Generate(seed), ""), Run(Generate(seed), "")
+		if diff := cmp.Diff(a.Diary, b.Diary); diff != "" {
+			t.Fatalf("seed %d: %s", seed, diff)
+		}
+	}
+}
+
+// TestShrink holds that a failing plan becomes small and still fails.
+func TestShrink(t *testing.T) {
+	for seed := range uint64(20) {
+		plan := Generate(seed + 1)
+		if promiseOf(Run(plan, TakeTimers).Broken) == "" {
+			continue
+		}
+		small := Shrink(plan, TakeTimers, 2000)
+		if n := len(small.Steps) + len(small.Faults); n > 20 || Run(small, TakeTimers).Broken == "" {
+			t.Errorf("seed %d shrank to %d steps and %d faults: %s", plan.Seed, len(small.Steps), len(small.Faults), Run(small, TakeTimers).Broken)
+		}
+		return
+	}
+	t.Error("no seed fails")
+}
+
+// TestAYear holds that what is stored stays bounded: a year of calls leaves the ended calls
+// and the people, and nothing that grows with time.
+func TestAYear(t *testing.T) {
+	plan := Plan{Start: time.Date(2026, 1, 1, 12, 0, 0, 0, time.UTC), Replicas: 1, Lasts: 365 * 24 * time.Hour, Fuse: -1}
+	for day := range 120 {
+		at := time.Duration(day) * 3 * 24 * time.Hour
+		who := town[day%4]
+		plan.Steps = append(plan.Steps, Step{At: at, Who: who.name, Do: "says", Text: "hanging cluster of bees on my fence, nobody stung, " + who.house + ", I can reach it"},
+			Step{At: at + 9*time.Hour, Who: "Ada", Do: "takes"}, Step{At: at + 10*time.Hour, Who: "Ada", Do: "says", Text: "THERE"},
+			Step{At: at + 11*time.Hour, Who: "Ada", Do: "says", Text: "BOXED"}, Step{At: at + 20*time.Hour, Who: "Ada", Do: "says", Text: "LIFTED"},
+			Step{At: at + 21*time.Hour, Who: "Ada", Do: "says", Text: "HIVED"})
+	}
+	w := newWorld(plan, "")
+	w.play()
+	if w.broken != "" {
+		t.Fatal(w.broken)
+	}
+	if err := w.memory.Sweep(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	m := w.memory
+	entries, size := m.Size()
+	t.Logf("after a year of %d calls: %d entries, %d bytes of documents", len(w.watch.calls), entries, size)
+	if len(m.items) > 0 || len(m.held) > 0 || len(m.tries) > 0 || len(m.lines) > 0 || len(m.spend) > 2 {
+		t.Errorf("%d messages, %d leases, %d counts of tries, %d lines and %d days of spending are left", len(m.items), len(m.held), len(m.tries), len(m.lines), len(m.spend))
+	}
+	for kind, limit := range map[string]int{"catcher": 5000, "person": 3000} {
+		for key, d := range m.docs {
+			if key.Kind == kind && len(d.Body) > limit {
+				t.Errorf("a %s document has grown to %d bytes", kind, len(d.Body))
+			}
+		}
+	}
+}
+
+// TestDiary prints what happens in one seed: go test ./bot/simulation -run Diary -seed 7 -v
+func TestDiary(t *testing.T) {
+	r := Run(Generate(*seed), "")
+	t.Log("\n" + strings.Join(r.Diary, "\n"))
+	if r.Broken != "" {
+		t.Error(r.Broken)
+	}
+	if len(r.Diary) == 0 {
+		t.Error("nothing happens")
+	}
+}

@@ -1,0 +1,81 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/redis/go-redis/v9"
+)
+
+// Backlog is how much waits, and for how long past its turn.
+type Backlog struct {
+	Lanes      map[string]Waiting // "sms!", "sms", "telegram" …: lines whose first message waits
+	Timers     Waiting
+	SpentToday int // segments of the channels that cost money, UTC day
+}
+
+// Waiting is one queue.
+type Waiting struct {
+	Count int
+	Late  time.Duration // of the first, past its turn; 0 when nothing is due
+}
+
+// Backlog looks at every queue, in one round trip.
+func (s *Store) Backlog(ctx context.Context) (Backlog, error) {
+	pipe := s.client.Pipeline()
+	now := pipe.Time(ctx)
+	names := []string{"timers"}
+	for _, lane := range lanes {
+		names = append(names, string(lane))
+	}
+	counts, firsts := make([]*redis.IntCmd, len(names)), make([]*redis.ZSliceCmd, len(names))
+	for i, name := range names {
+		counts[i] = pipe.ZCard(ctx, s.keys.of("due:"+name))
+		firsts[i] = pipe.ZRangeWithScores(ctx, s.keys.of("due:"+name), 0, 0)
+	}
+	spend := pipe.HGetAll(ctx, s.keys.of("spend"))
+	if _, err := pipe.Exec(ctx); err != nil {
+		return Backlog{}, fmt.Errorf("look at the queues: %w", err)
+	}
+	b := Backlog{Lanes: map[string]Waiting{}}
+	for i, name := range names {
+		w := Waiting{Count: int(counts[i].Val())}
+		if first := firsts[i].Val(); len(first) > 0 {
+			w.Late = max(0, time.Duration(float64(now.Val().UnixMilli())-first[0].Score)*time.Millisecond)
+		}
+		if name == "timers" {
+			b.Timers = w
+		} else {
+			b.Lanes[name] = w
+		}
+	}
+	fmt.Sscan(spend.Val()[fmt.Sprint(now.Val().Unix()/86400)], &b.SpentToday) // absent = 0
+	return b, nil
+}
+
+// Pulse beats once and says whether the store has lost something since the last beat of
+// this process: its own counter went back, or another server answers. What was acknowledged
+// in the last moments may be gone then. Call it from one loop.
+func (s *Store) Pulse(ctx context.Context) (lost string, err error) {
+	beat, err := s.client.HIncrBy(ctx, s.keys.of("meta"), "beat", 1).Result()
+	if err != nil {
+		return "", fmt.Errorf("beat: %w", err)
+	}
+	lineage := ""
+	if s.embedded == nil {
+		f, err := s.ask(ctx)
+		if err != nil {
+			return "", fmt.Errorf("ask Redis about itself: %w", err)
+		}
+		lineage = f.lineage
+	}
+	switch {
+	case s.beat > 0 && beat <= s.beat:
+		lost = "counter_went_back"
+	case s.lineage != "" && lineage != s.lineage:
+		lost = "another_server"
+	}
+	s.beat, s.lineage = beat, lineage
+	return lost, nil
+}

@@ -1,0 +1,158 @@
+package web
+
+import (
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"skepline/bot"
+)
+
+// goodToken keeps look-ups to what can be a token: 22 letters of base64url.
+func goodToken(r *http.Request) (string, bool) {
+	token := r.PathValue("token")
+	ok := len(token) == 22 && strings.Trim(token, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_") == ""
+	return token, ok
+}
+
+// did is the words for what came of a press, as the address tells it after the redirect.
+func did(data page, r *http.Request) string {
+	switch o := r.URL.Query().Get("did"); o {
+	case "noted", "won", "yours", "late", "no_offer", "full", "stale", "stopped", "quiet", "cannot":
+		return data.T("page_did_" + o)
+	}
+	return ""
+}
+
+func (p *Pages) offer(w http.ResponseWriter, r *http.Request) {
+	token, ok := goodToken(r)
+	if !ok {
+		p.nothing(w)
+		return
+	}
+	v, err := p.Look.ViewOffer(r.Context(), token)
+	switch {
+	case err != nil:
+		p.broken(w, err)
+		return
+	case v == nil:
+		p.nothing(w)
+		return
+	}
+	data := p.page(v.Language, "")
+	data.Title = data.T("page_swarm", "Ref", v.Ref)
+	data.Token, data.V, data.Did = token, v, did(data, r)
+	data.Minutes, data.Reasons = []string{"15", "30", "45", "60"}, bot.PassReasons
+	data.Sketch, data.SunsetIn = homeSketch(v, data), span(v.SunsetIn)
+	p.show(w, http.StatusOK, "offer", data)
+}
+
+func (p *Pages) offerDoes(w http.ResponseWriter, r *http.Request) {
+	token, ok := goodToken(r)
+	if !ok {
+		p.nothing(w)
+		return
+	}
+	does, more, _ := strings.Cut(r.PostFormValue("does"), ":")
+	e := bot.Paged{Does: does}
+	switch does {
+	case "eta":
+		e.Minutes, _ = strconv.Atoi(more)
+	case "pass":
+		e.Reason = more
+	}
+	p.press(w, r, "/o/", token, e)
+}
+
+func (p *Pages) caller(w http.ResponseWriter, r *http.Request) {
+	token, ok := goodToken(r)
+	if !ok {
+		p.nothing(w)
+		return
+	}
+	v, err := p.Look.ViewCaller(r.Context(), token)
+	switch {
+	case err != nil:
+		p.broken(w, err)
+		return
+	case v == nil:
+		p.nothing(w)
+		return
+	}
+	data := p.page(v.Language, "")
+	data.Title, data.Status = data.T("page_w_title"), standing(data, v)
+	data.Token, data.V, data.Did, data.Squares = token, v, did(data, r), squares
+	p.show(w, http.StatusOK, "caller", data)
+}
+
+// standing says in one sentence how the caller's swarm stands.
+func standing(data page, v *bot.CallerView) string {
+	key := "page_w_" + v.Stage
+	switch {
+	case v.Over && v.Stage != string(bot.Hived) && v.Stage != string(bot.Flown) && v.Stage != string(bot.Lifted):
+		key = "page_w_over"
+	case v.Held != "" && !v.Over:
+		key = "page_w_held"
+	case v.Stage == string(bot.Taken) && v.ETA != "":
+		key = "page_w_eta"
+	}
+	return data.T(key, "Holder", v.Holder, "At", v.ETA, "Sunset", v.Sunset)
+}
+
+func (p *Pages) callerDoes(w http.ResponseWriter, r *http.Request) {
+	token, ok := goodToken(r)
+	if !ok {
+		p.nothing(w)
+		return
+	}
+	e := bot.Paged{Does: r.PostFormValue("does")}
+	switch e.Does {
+	case "here":
+		if e.Pin = readPoint(r); e.Pin == nil {
+			http.Redirect(w, r, "/w/"+token, http.StatusSeeOther)
+			return
+		}
+	case "place", "says":
+		// One way to take words in: the hotline reads a place out of them when it waits for one.
+		e.Does, e.Text = "says", bot.Typed(r.PostFormValue("text"))
+	}
+	p.press(w, r, "/w/", token, e)
+}
+
+// readPoint reads the point that the form's script found, nil when there is none.
+func readPoint(r *http.Request) *bot.Point {
+	lat, err1 := strconv.ParseFloat(r.PostFormValue("lat"), 64)
+	lon, err2 := strconv.ParseFloat(r.PostFormValue("lon"), 64)
+	within, err3 := strconv.ParseFloat(r.PostFormValue("within"), 64)
+	if err1 != nil || err2 != nil || !(math.Abs(lat) <= 90) || !(math.Abs(lon) <= 180) || lat == 0 && lon == 0 {
+		return nil
+	}
+	if err3 != nil || !(within > 0) {
+		within = 0
+	}
+	return &bot.Point{Lat: lat, Lon: lon, PrecisionM: min(within, 2000)}
+}
+
+// press hears a press and sends the browser back to look. The form's nonce names the event,
+// so a double tap and a reload come to what the first one came to.
+func (p *Pages) press(w http.ResponseWriter, r *http.Request, path, token string, e bot.Paged) {
+	nonce := r.PostFormValue("n")
+	if !goodNonce(nonce) {
+		http.Redirect(w, r, path+token, http.StatusSeeOther)
+		return
+	}
+	e.Token = bot.LinkHash(token)
+	e.Event = bot.EventID("web:" + e.Token[:16] + ":" + e.Does + ":" + nonce)
+	if len(e.Does) > 12 || slices.ContainsFunc([]rune(e.Does), func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') }) {
+		http.Redirect(w, r, path+token, http.StatusSeeOther)
+		return
+	}
+	outcome, err := p.Hear.Hear(r.Context(), e)
+	if err != nil {
+		p.broken(w, err)
+		return
+	}
+	http.Redirect(w, r, path+token+"?did="+string(outcome), http.StatusSeeOther)
+}

@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+)
+
+// recheck returns the look at Redis' settings that is taken every minute: a failover, or
+// somebody's hand, may have changed them. What is new about them is logged.
+func (s *service) recheck() func(context.Context) error {
+	last := ""
+	return func(ctx context.Context) error {
+		profile, problems, err := s.store.Check(ctx, time.Now())
+		if err != nil {
+			return err
+		}
+		said := profile.Name
+		for _, p := range problems {
+			said += "; " + p.Sentence
+		}
+		if said != last && last != "" {
+			s.log.Warn("the store has changed", "now", said, "loses", profile.Loses)
+		}
+		last = said
+		return nil
+	}
+}
+
+// pulse notices when Redis has lost its last moments, which a failover does: another server
+// answers, or a counter goes back. The provider's log is read again soon in any case (the
+// sweep looks a quarter of an hour back), so that no text of a caller is lost for good.
+func (s *service) pulse(ctx context.Context) error {
+	lost, err := s.store.Pulse(ctx)
+	if err == nil && lost != "" {
+		s.metrics.Failover(lost)
+		s.log.Error("Redis has gone back: what was acknowledged in its last moments may be lost. "+
+			"Compare what catchers were told with OPEN.", "noticed_by", lost)
+	}
+	return err
+}
+
+// backlog shows how much waits.
+func (s *service) backlog(ctx context.Context) error {
+	b, err := s.store.Backlog(ctx)
+	if err != nil {
+		return err
+	}
+	s.metrics.Waits("timers", b.Timers.Count, b.Timers.Late)
+	for lane, w := range b.Lanes {
+		s.metrics.Waits(lane, w.Count, w.Late)
+	}
+	s.metrics.Spent(b.SpentToday)
+	return nil
+}
+
+// aliveAndWell tells whoever listens that an audit has passed.
+func (s *service) aliveAndWell(ctx context.Context) error {
+	s.metrics.Well(time.Now())
+	if s.settings.Audit.DeadMan == "" {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, s.settings.Audit.DeadMan, nil)
+	if err != nil {
+		return err
+	}
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return fmt.Errorf("the dead man's link does not answer") // the link is a secret of a kind
+	}
+	_ = answer.Body.Close() // its status is all that counts
+	if answer.StatusCode >= 300 {
+		return fmt.Errorf("the dead man's link answers %d", answer.StatusCode)
+	}
+	return nil
+}

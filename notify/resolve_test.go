@@ -1,0 +1,93 @@
+package notify
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	gocmp "github.com/google/go-cmp/cmp"
+)
+
+// logOf is a provider's log that answers as told and notes since when it was asked.
+type logOf struct {
+	says  Result
+	since []time.Time
+}
+
+func (l *logOf) Resolve(_ context.Context, _ Outgoing, since time.Time) Result {
+	l.since = append(l.since, since)
+	return l.says
+}
+
+// TestDoubtIsLookedUp holds what becomes of a send in doubt on a channel whose log can be
+// asked: nothing that was taken goes out again, nothing that was not is given up.
+func TestDoubtIsLookedUp(t *testing.T) {
+	taken := Result{End: Accepted, ProviderID: "P1"}
+	notTaken := Result{End: RetryLater, Reason: "not_taken"}
+	unread := Result{End: Ambiguous, Reason: "log_unread"}
+	for _, c := range []struct {
+		why   string
+		class Class
+		log   Result
+		after time.Duration // between the send and the look
+		sends int           // in all
+		left  int
+		gone  []string
+	}{
+		{"a claim that was taken", Claim, taken, 30 * time.Second, 1, 0, nil},
+		{"news that were taken count as sent", News, taken, 30 * time.Second, 1, 0, nil},
+		{"safety that was taken", Safety, taken, 2 * time.Second, 1, 0, nil},
+		{"a claim that was not", Claim, notTaken, 30 * time.Second, 2, 0, nil},
+		{"news that were not: certainty lets them go again", News, notTaken, 30 * time.Second, 2, 0, nil},
+		{"words of a person, unmarked: nobody has read them", Relay, notTaken, 30 * time.Second, 2, 0, nil},
+		{"not looked up before the log can show it", Claim, taken, 10 * time.Second, 1, 1, nil},
+		{"a claim while the log is silent waits", Claim, unread, 30 * time.Second, 1, 1, nil},
+		{"a claim when the log stays silent goes again", Claim, unread, 3 * time.Minute, 2, 0, nil},
+		{"news when the log stays silent are dropped", News, unread, 3 * time.Minute, 1, 0, nil},
+		{"safety waits for no log", Safety, unread, 2 * time.Second, 2, 0, nil},
+		{"an offer that was taken and failed: the state reacts", Offer, Result{End: Refused, Reason: "unreachable"}, 30 * time.Second, 1, 0, []string{"m: unreachable"}},
+	} {
+		p := newPost(noon, Result{End: Ambiguous, Reason: "no_answer"})
+		log := &logOf{says: c.log}
+		p.Resolvers = map[Channel]Resolver{SMS: log}
+		p.shelf.put(to("gwen", "m", c.class))
+		p.step(t)
+		p.shelf.now = noon.Add(c.after)
+		p.step(t)
+		if len(p.door.sent) != c.sends || len(p.shelf.items) != c.left {
+			t.Errorf("%s: sent %d times, %d left; want %d and %d", c.why, len(p.door.sent), len(p.shelf.items), c.sends, c.left)
+		}
+		for _, out := range p.door.sent {
+			if out.Text != "Hello, gwen" {
+				t.Errorf("%s: sent as %q", c.why, out.Text)
+			}
+		}
+		if diff := gocmp.Diff(c.gone, p.failed); diff != "" {
+			t.Errorf("%s: undelivered (-want +got):\n%s", c.why, diff)
+		}
+		for _, since := range log.since {
+			if !since.Equal(noon) {
+				t.Errorf("%s: looked since %v, want since the first attempt", c.why, since)
+			}
+		}
+	}
+}
+
+// TestDoubtEnds holds that a message which is never taken is given up, however often its
+// end is in doubt.
+func TestDoubtEnds(t *testing.T) {
+	var ends []Result
+	for range 30 {
+		ends = append(ends, Result{End: Ambiguous})
+	}
+	p := newPost(noon, ends...)
+	p.Resolvers = map[Channel]Resolver{SMS: &logOf{says: Result{End: RetryLater, Reason: "not_taken"}}}
+	p.shelf.put(to("ada", "m", Offer))
+	for range 30 {
+		p.step(t)
+		p.shelf.now = p.shelf.now.Add(time.Minute)
+	}
+	if want := persistences[Offer].tries; len(p.door.sent) != want || len(p.shelf.items) != 0 || len(p.failed) != 1 {
+		t.Errorf("sent %d times, want %d; %d left; undelivered %v", len(p.door.sent), want, len(p.shelf.items), p.failed)
+	}
+}
