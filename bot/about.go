@@ -2,6 +2,7 @@ package bot
 
 import (
 	"math"
+	"time"
 
 	"skepline/notify"
 	"skepline/triage"
@@ -14,9 +15,9 @@ func (d *decision) about(c *Call, p Party) values {
 		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": c.Held,
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
 		"Sunset":     d.clock(p, d.sunset(c)), "By": d.clock(p, c.Promised),
-		"Back":     d.clock(p, roundUp(d.sunset(c).Add(collectAfter))),
+		"Back":     d.clock(p, d.eveningOf(c, d.now).To),
 		"Kind":     d.kindName(p, c),
-		"From":     d.clock(p, d.sunset(c).Add(collectAfter)),
+		"From":     d.clock(p, d.eveningOf(c, d.now).From),
 		"Opens":    d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)),
 		"Standoff": d.standoff(),
 	}
@@ -68,6 +69,14 @@ func (d *decision) job(c *Call, p Party) notify.Job {
 	}
 	if s := triage.SunOn(d.now, lat, lon); !s.CivilDusk.IsZero() {
 		j.Dusk = s.CivilDusk
+	}
+	j.InBox = c.InBox
+	j.Late = d.now.After(sunset.Add(-time.Hour))
+	if h := c.Holder; h != nil {
+		if far := d.far(d.catcher(h.Catcher), c); far.Km >= 0 {
+			arrival := d.now.Add(time.Duration(notify.Minutes(far.Km)) * time.Minute)
+			j.StillThere = triage.Stays(d.now, arrival, lat, lon)
+		}
 	}
 	if c.Holder != nil {
 		j.CheckWord = c.Holder.Word

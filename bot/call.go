@@ -35,7 +35,7 @@ var moves = map[Stage][]Stage{
 	Looking:    {Taken, Flown, PassedOn, LeftAlone, Withdrawn},
 	Taken:      {Looking, There, Boxed, Lifted, Hived, Flown, PassedOn, LeftAlone, Withdrawn},
 	There:      {Looking, Boxed, Lifted, Hived, Flown, PassedOn, LeftAlone, Withdrawn},
-	Boxed:      {Looking, Lifted, Hived, Flown},
+	Boxed:      {Looking, Lifted, Hived, Flown}, // to Looking: somebody else fetches the box
 	Lifted:     {Hived},
 	PassedOn:   {Asking}, // "no, it is not paper": the caller corrects us
 	LeftAlone:  {Asking},
@@ -86,9 +86,23 @@ type Call struct {
 	Area        bool              `json:"area,omitempty"`      // a town is all that is known of the place
 	Errand      string            `json:"errand,omitempty"`    // the look-up of its place that is under way
 	ErrandSince time.Time         `json:"errand_since,omitzero"`
-	Waits       bool              `json:"waits,omitempty"` // the first round waits a moment for that
-	Words       []Spoken          `json:"words,omitempty"` // the conversation with the caller, for the desk; erased with the answers
-	Links       []string          `json:"links,omitempty"` // hashes of the links that open it
+	Waits       bool              `json:"waits,omitempty"`   // the first round waits a moment for that
+	Words       []Spoken          `json:"words,omitempty"`   // the conversation with the caller, for the desk; erased with the answers
+	Links       []string          `json:"links,omitempty"`   // hashes of the links that open it
+	InBox       bool              `json:"in_box,omitempty"`  // boxed by an earlier holder and still at the site
+	OnSite      OnSite            `json:"on_site,omitzero"`  // what its catchers saw and did
+	Reached     []Line            `json:"reached,omitempty"` // when each stage was reached
+	Relayed     int               `json:"relayed,omitempty"` // words passed on between its two sides
+}
+
+// OnSite is what the catchers of a call saw and did there, in codes, for the ledger. What it
+// was is in Call.Found.
+type OnSite struct {
+	Triage  string  `json:"triage,omitempty"`   // what became of it there: "right", "wrong_kind", "too_high", "unsafe", "colony", "flown"
+	HeightM float64 `json:"height_m,omitempty"` // as a catcher saw it, when it was told
+	Tries   int     `json:"tries,omitempty"`    // times they came out and were taken again
+	Lift    string  `json:"lift,omitempty"`     // "evening" or "morning"
+	Stayed  string  `json:"stayed,omitempty"`   // "yes" or "no", two weeks after hiving
 }
 
 // Party is a person as a call needs to reach them.

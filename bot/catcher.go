@@ -19,6 +19,10 @@ type Catcher struct {
 	Holds     []string    `json:"holds,omitempty"`  // calls held, until hived
 	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
 	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last day
+	Wrote     string      `json:"wrote,omitempty"`  // the ended call whose caller wrote last: answers go there for a day
+	Diary     []Reminder  `json:"diary,omitempty"`  // what they are told on later days
+	Timers    []CallTimer `json:"timers,omitempty"` // of the diary
+	Boxes     []BaitBox   `json:"boxes,omitempty"`  // the trap line
 	Pings     []time.Time `json:"pings,omitempty"`  // asks that led to no job, last seven days
 }
 

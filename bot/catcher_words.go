@@ -27,8 +27,22 @@ func (d *decision) catcherWord(p *Person, cmd intake.Command, text string) bool 
 		return true
 	case intake.WordLiftedAll:
 		return d.liftedAll(p)
+	case intake.WordDone, intake.WordLater, intake.WordSkip, intake.WordSkipAll, intake.WordLeft:
+		return d.diaryWord(p, cmd)
+	case intake.WordHours:
+		d.hours(p, cmd.Rest)
+		return true
+	case intake.WordReach:
+		d.reach(p, cmd.Rest)
+		return true
+	case intake.WordBox:
+		d.box(p, cmd.Rest)
+		return true
 	}
 	calls := d.candidates(p, cmd)
+	if len(calls) == 0 && cmd.Word == intake.WordTomorrow {
+		return d.diaryWord(p, cmd)
+	}
 	switch len(calls) {
 	case 0:
 		return d.nothingFor(p, cmd)
@@ -98,12 +112,20 @@ func (d *decision) fits(c *Call, k *Catcher, word intake.Word) bool {
 var wordStages = map[intake.Word][]Stage{
 	intake.WordETA:     {Taken},
 	intake.WordThere:   {Taken},
-	intake.WordBoxed:   {Taken, There},
-	intake.WordLifted:  {Boxed, There, Taken},
-	intake.WordHived:   {Lifted, Boxed, There, Taken},
-	intake.WordFlown:   {Taken, There, Boxed},
-	intake.WordNotBees: {Taken, There},
-	intake.WordDrop:    {Taken, There, Boxed},
+	intake.WordBoxed:   {Taken, There, Boxed},
+	intake.WordTooHigh: {Taken, There},
+	intake.WordUnsafe:  {Taken, There},
+	intake.WordColony:  {Taken, There},
+	intake.WordRetry:   {There, Boxed},
+	intake.WordShare:   {Taken, There, Boxed, Lifted},
+
+	intake.WordSomeoneElse: {Boxed},
+	intake.WordTomorrow:    {Boxed},
+	intake.WordLifted:      {Boxed, There, Taken},
+	intake.WordHived:       {Lifted, Boxed, There, Taken},
+	intake.WordFlown:       {Taken, There, Boxed},
+	intake.WordNotBees:     {Taken, There},
+	intake.WordDrop:        {Taken, There, Boxed},
 }
 
 // byReference returns the call with that reference, nil when there is none.
@@ -184,7 +206,21 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	case intake.WordFlown:
 		d.flown(c)
 	case intake.WordNotBees:
-		d.notBees(c)
+		d.notBees(c, notBeesKind(cmd.Rest))
+	case intake.WordTooHigh:
+		d.tooHigh(c, cmd.Metres)
+	case intake.WordUnsafe:
+		d.unsafe(c)
+	case intake.WordColony:
+		d.colony(c)
+	case intake.WordRetry:
+		d.retry(c)
+	case intake.WordSomeoneElse:
+		d.someoneElse(c)
+	case intake.WordTomorrow:
+		d.liftTomorrow(c)
+	case intake.WordShare:
+		d.share(p, c)
 	case intake.WordDrop:
 		d.tell(p.party(), notify.News, "drop_noted", d.about(c, p.party()))
 		d.drop(c, k, "dropped")
@@ -212,6 +248,7 @@ func (d *decision) etaWord(p *Person, c *Call, cmd intake.Command) {
 func (d *decision) out(p *Person, during time.Duration) {
 	k := d.catcher(p.Catcher)
 	k.AwayUntil = never
+	d.answersRoll(k)
 	key, v := "out_noted", values{}
 	if during > 0 {
 		k.AwayUntil = d.Now.Add(during)
@@ -233,6 +270,10 @@ func (d *decision) out(p *Person, during time.Duration) {
 func (d *decision) in(p *Person) {
 	k := d.catcher(p.Catcher)
 	k.AwayUntil = time.Time{}
+	if d.answersRoll(k) {
+		d.tell(p.party(), notify.News, "roll_noted", values{"Holder": k.Name})
+		return
+	}
 	d.tell(p.party(), notify.News, "in_noted", values{"Holder": k.Name})
 }
 
@@ -298,6 +339,7 @@ func (d *decision) join(p *Person, token string) {
 		return
 	}
 	k.Address, k.Person, k.Token = p.Address, p.ID, ""
+	d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
 	if k.Language == "" {
 		k.Language = p.Language
 	}
@@ -323,6 +365,9 @@ func (d *decision) enrolled(e Enrolled) {
 			p.Language, p.Chosen = k.Language, true
 		}
 		k.Person = p.ID
+		if !slices.ContainsFunc(k.Diary, func(r Reminder) bool { return r.What == "season" }) {
+			d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
+		}
 	}
 	d.change.Roster = append(d.change.Roster, RosterCard{k.ID, &k.Catcher})
 }

@@ -174,7 +174,7 @@ func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
 	case *Call:
 		d.callFollows(old, w)
 	case *Catcher:
-		d.card("k:"+w.ID, w.card())
+		d.catcherFollows(old, w)
 	}
 }
 
@@ -204,9 +204,15 @@ func (d *decision) callFollows(old Document, c *Call) {
 			panic(fmt.Errorf("document call cannot be read: %w", err))
 		}
 	}
-	for _, t := range c.Timers {
-		was := *before.timer(t.Purpose)
-		id := c.ID + "/" + t.Purpose
+	d.timersFollow(c.ID, before.timer, c.Timers)
+}
+
+// timersFollow sets, moves and clears the timers that a document counts. was returns the one
+// of a purpose as it was before.
+func (d *decision) timersFollow(owner string, before func(string) *CallTimer, timers []CallTimer) {
+	for _, t := range timers {
+		was := *before(t.Purpose)
+		id := owner + "/" + t.Purpose
 		switch {
 		case !t.At.IsZero() && (was.N != t.N || !was.At.Equal(t.At)):
 			d.change.Timers = append(d.change.Timers, TimerChange{Timer: Timer{ID: id, N: t.N, At: t.At}})
@@ -214,6 +220,18 @@ func (d *decision) callFollows(old Document, c *Call) {
 			d.change.Timers = append(d.change.Timers, TimerChange{Timer: Timer{ID: id, N: t.N}, Clear: true})
 		}
 	}
+}
+
+// catcherFollows adds what goes with a catcher's document: their card and their timers.
+func (d *decision) catcherFollows(old Document, k *Catcher) {
+	d.card("k:"+k.ID, k.card())
+	var before Catcher
+	if old.Version > 0 {
+		if err := json.Unmarshal(old.Body, &before); err != nil {
+			panic(fmt.Errorf("document catcher cannot be read: %w", err))
+		}
+	}
+	d.timersFollow("k:"+k.ID, before.timer, k.Timers)
 }
 
 func (d *decision) card(field string, card any) {

@@ -275,6 +275,12 @@ func (d *decision) choseSameOrNew(p *Person, e Said) bool {
 // aboutLast hands words about an ended call to the club.
 func (d *decision) aboutLast(p *Person, text string) {
 	c := d.call(p.Last.ID)
+	if d.relayOpen(c) {
+		d.relay(c, c.Holder.Party, c.Caller, text, d.callerName(c, c.Holder.Party))
+		k := d.catcher(c.Holder.Catcher)
+		k.Wrote = c.ID
+		return
+	}
 	d.tellStewards("steward_after_end", values{"Ref": c.Reference, "Words": text}, "")
 	d.tell(p.party(), notify.News, "passed_to_club", nil)
 }

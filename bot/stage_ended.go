@@ -17,6 +17,7 @@ func (d *decision) move(c *Call, next Stage) {
 	}
 	c.Stage = next
 	d.note(c, string(next))
+	c.Reached = append(c.Reached, Line{At: d.now.UTC().Truncate(time.Second), What: string(next)})
 }
 
 // end closes the call: no timer is left, its caller is free to report another one, and it

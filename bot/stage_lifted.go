@@ -1,16 +1,11 @@
 package bot
 
 import (
-	"strings"
 	"time"
 
 	"skepline/notify"
 	"skepline/triage"
 )
-
-// collectAfter is how long after sunset a box is closed: the last bees are home by then and
-// it is still light enough to drive off (common practice, no source).
-const collectAfter = 25 * time.Minute
 
 // dusk is the reminder to collect the box. Several boxes of one catcher's evening are one
 // message.
@@ -19,19 +14,24 @@ func (d *decision) dusk(c *Call) {
 	if h == nil || c.Stage != Boxed {
 		return
 	}
-	boxes := d.boxesTonight(c)
-	lines := make([]string, len(boxes))
-	for i, b := range boxes {
-		lines[i] = b.Reference + " " + d.exact(h.Party, b)
+	boxes := d.inDrivingOrder(d.catcher(h.Catcher), d.boxesTonight(c))
+	for _, b := range boxes {
 		d.clear(b, "dusk")
-		d.set(b, "lift", d.Now.Add(2*time.Hour))
+		d.set(b, "lift", d.askLifted(b))
 	}
 	v := d.about(c, h.Party)
-	v["Count"], v["Boxes"] = len(boxes), strings.Join(lines, ", ")
-	m := d.tell(h.Party, notify.Reminder, "dusk", v)
+	v["Count"], v["Boxes"] = len(boxes), d.boxList(h.Party, boxes)
+	key := "dusk"
+	if d.eveningOf(c, d.now).Note != triage.DuskCivil {
+		key = "dusk_light"
+	}
+	m := d.tell(h.Party, notify.Reminder, key, v)
 	m.Still = notify.Still{Call: c.ID, Stages: []string{string(Boxed)}}
 	m.NotAfter = d.Now.Add(6 * time.Hour)
-	m.Buttons = rows(d.row(h.Party, c, "lifted"))
+	m.Buttons = rows(d.row(h.Party, c, "lifted", "tomorrow"), d.row(h.Party, c, "someone_else"))
+	if len(boxes) > 1 && len(m.Buttons) > 0 {
+		m.Buttons = [][]notify.Button{{{Label: d.say(h.Party, "button_lifted_all", nil), Says: "LIFTED ALL"}}}
+	}
 }
 
 // boxesTonight returns the boxes that the call's holder has out, this one first.
@@ -55,11 +55,24 @@ func (d *decision) notLifted(c *Call) {
 		return
 	}
 	h.Nudges++
-	d.tell(h.Party, notify.Reminder, "nudge_lift", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "lifted"))
+	d.tell(h.Party, notify.Reminder, "nudge_lift", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "lifted", "tomorrow"), d.row(h.Party, c, "someone_else"))
 	if h.Nudges > 1 {
 		d.tellStewards("steward_box_out", d.about(c, Party{}), "")
 	}
 	d.set(c, "lift", d.morning(c))
+	if d.now.Hour() >= 5 && d.now.Hour() < 12 {
+		d.set(c, "lift", d.Now.Add(3*time.Hour)) // the morning of the day after: they fly by now
+	}
+}
+
+// askLifted is when a holder is asked whether the box is home: half an hour after it should
+// have been closed, in the morning where that is late at night.
+func (d *decision) askLifted(c *Call) time.Time {
+	at := d.eveningOf(c, d.now).To.Add(30 * time.Minute)
+	if at.Hour() >= latestReminder || at.Hour() < 5 || !at.After(d.Now.Add(10*time.Minute)) {
+		return d.morning(c)
+	}
+	return at
 }
 
 // morning is when a catcher is written to on the day after: soon after sunrise, never
@@ -84,7 +97,10 @@ func (d *decision) lifted(c *Call) {
 	h.Nudges = 0
 	k := d.catcher(h.Catcher)
 	k.Active = without(k.Active, c.ID)
-	d.clear(c, "eta", "dusk", "lift", "news")
+	if c.OnSite.Lift == "" {
+		c.OnSite.Lift = "evening"
+	}
+	d.clear(c, "eta", "dusk", "lift", "news", "try")
 	d.set(c, "hive", d.morning(c))
 	d.tell(h.Party, notify.Claim, "lifted_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "lifted_caller", d.about(c, c.Caller))
@@ -119,6 +135,9 @@ func (d *decision) hived(c *Call) {
 	d.move(c, Hived)
 	d.tell(h.Party, notify.News, "hived_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "hived_caller", d.about(c, c.Caller))
+	if k := d.catcher(h.Catcher); k.ID != "" {
+		d.planCare(c, k)
+	}
 	d.release(c)
 	d.end(c, Hived)
 }

@@ -72,9 +72,15 @@ func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	c.Held, c.Briefed = "", c.Answers
 	d.clear(c, "round", "steward", "lapse", "news")
 	d.set(c, "eta", d.Now.Add(etaWithin))
-	d.tellWinner(c, o)
+	if !c.InBox {
+		d.tellWinner(c, o)
+	}
 	d.lapseOffers(c, "taken")
 	d.promise(c, newsEvery)
+	if c.InBox {
+		d.takesOverBox(c)
+		return
+	}
 	d.tell(c.Caller, notify.News, "taken_caller", d.about(c, c.Caller))
 }
 
@@ -317,7 +323,7 @@ func (d *decision) drop(c *Call, k *Catcher, why string) {
 	c.Holder = nil
 	d.move(c, Looking)
 	d.note(c, why+" "+k.ID)
-	d.clear(c, "eta", "dusk", "lift")
+	d.clear(c, "eta", "dusk", "lift", "try")
 	c.Thin, c.Referred = false, false
 	p := d.personByID(c.Caller.Person)
 	if p.Talk.Waiting == askPhone || p.Talk.Waiting == askArrived {
@@ -329,7 +335,11 @@ func (d *decision) drop(c *Call, k *Catcher, why string) {
 		d.promise(c, newsEvery)
 		v := d.about(c, c.Caller)
 		v["Holder"] = name
-		d.tell(c.Caller, notify.News, "dropped_caller", v)
+		key := "dropped_caller"
+		if words(c.Caller).Knows(why + "_caller_next") {
+			key = why + "_caller_next"
+		}
+		d.tell(c.Caller, notify.News, key, v)
 	case !c.Thin:
 		d.waits(c)
 	}
@@ -369,6 +379,9 @@ func (d *decision) askAgain(c *Call) int {
 func (d *decision) relays(p *Person, e Said) bool {
 	if c := d.openCall(p); c != nil && c.Holder != nil {
 		d.takeIn(c, e)
+		if d.saysArrived(c, e.Text, true) {
+			return true
+		}
 		if strings.TrimSpace(e.Text) != "" {
 			d.relay(c, c.Holder.Party, c.Caller, e.Text, d.callerName(c, c.Holder.Party))
 		}
@@ -388,8 +401,9 @@ func (d *decision) relays(p *Person, e Said) bool {
 	}
 	switch len(live) {
 	case 0:
-		return false
+		return d.answersAfter(p, e)
 	case 1:
+		d.saysArrived(live[0], e.Text, false)
 		d.passOn(live[0], p, e)
 	default:
 		d.choose(p, e.Text, live)
@@ -414,7 +428,17 @@ func (d *decision) relay(c *Call, to, from Party, text, name string) {
 		text = string(r[:longest]) + "…"
 	}
 	m := d.send(to, notify.Relay, name+": "+text)
-	m.Still = notify.Still{Call: c.ID, Stages: stageNames(heldStages)}
+	m.Still = notify.Still{Call: c.ID, Stages: stageNames(append(slices.Clone(heldStages), Hived, Flown))}
+	const most = 80 // words passed on for one swarm; after that people phone
+	if c.Relayed++; c.Relayed > most {
+		d.change.Messages = d.change.Messages[:len(d.change.Messages)-1]
+		d.change.Outcome = OutcomeQuiet
+		if c.Relayed == most+1 {
+			d.tell(from, notify.News, "relay_full", d.about(c, from))
+			d.tellStewards("steward_relay_full", d.about(c, Party{}), "")
+		}
+		return
+	}
 	mark := "relayed " + string(from.Address.Channel()) + " " + from.Person
 	if !slices.ContainsFunc(c.Story, func(l Line) bool { return l.What == mark }) {
 		d.note(c, mark)

@@ -19,7 +19,7 @@ func (d *decision) there(c *Call, byCaller bool) {
 	d.clear(c, "news")
 	h := c.Holder
 	d.tell(h.Party, notify.Claim, "there_noted", d.about(c, h.Party)).Buttons =
-		rows(d.row(h.Party, c, "boxed", "not_bees"), d.row(h.Party, c, "flown", "drop"))
+		rows(d.row(h.Party, c, "boxed", "not_bees"), d.row(h.Party, c, "too_high", "unsafe"), d.row(h.Party, c, "colony", "flown"), d.row(h.Party, c, "drop"))
 	p := d.personByID(c.Caller.Person)
 	if p.Talk.Waiting == askArrived || p.Talk.Waiting == askPhone {
 		p.Talk.Waiting = ""
@@ -47,35 +47,30 @@ func (d *decision) stuck(c *Call) {
 // boxed is the cluster in a box. It stays until dusk, so that the last ones come home; the
 // catcher is free for another call meanwhile.
 func (d *decision) boxed(c *Call) {
+	again := c.Stage == Boxed
 	d.move(c, Boxed)
 	h := c.Holder
 	k := d.catcher(h.Catcher)
+	c.OnSite.Triage = "right"
+	d.clear(c, "try")
 	k.Active = without(k.Active, c.ID)
 	d.clear(c, "eta", "news")
 	d.set(c, "dusk", d.collectAt(c))
-	d.tell(h.Party, notify.Claim, "boxed_noted", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "lifted"))
+	d.tell(h.Party, notify.Claim, "boxed_noted", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "lifted", "retry"))
+	if again {
+		return // out and in once more: the caller knows the rest
+	}
 	c.Told = append(c.Told, triage.BoxStays)
 	d.tell(c.Caller, notify.News, "boxed_caller", d.about(c, c.Caller))
 }
 
-// collectAt is when the dusk reminder goes out: at sunset, half an hour before the box is
-// closed; soon, when the sun is down already.
+// collectAt is when the dusk reminder goes out; soon, when the sun is down already.
 func (d *decision) collectAt(c *Call) time.Time {
-	at := d.sunset(c)
+	at := d.remindAt(c, d.now)
 	if !at.After(d.Now.Add(10 * time.Minute)) {
 		at = d.Now.Add(10 * time.Minute)
 	}
 	return at
-}
-
-// sunset is today's sunset at the call, in the hotline's zone; where the sun does not set
-// it is the hour when people call it evening.
-func (d *decision) sunset(c *Call) time.Time {
-	lat, lon := d.point(c)
-	if s := triage.SunOn(d.now, lat, lon); !s.Set.IsZero() {
-		return s.Set
-	}
-	return time.Date(d.now.Year(), d.now.Month(), d.now.Day(), 21, 0, 0, 0, d.now.Location())
 }
 
 // point is where the call is, the hotline's centre when nobody said.
@@ -91,17 +86,24 @@ func (d *decision) flown(c *Call) {
 	h := c.Holder
 	d.tell(h.Party, notify.News, "flown_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "flown_caller", d.about(c, c.Caller))
+	c.OnSite.Triage = "flown"
+	d.standDown(c)
 	d.release(c)
 	d.end(c, Flown)
 }
 
 // notBees is what the holder found: not honey bees after all.
-func (d *decision) notBees(c *Call) {
-	d.asksFound(c)
-	d.tell(c.Caller, notify.News, "not_bees_caller", d.help("wasps"))
-	d.note(c, "not_bees")
-	d.release(c)
-	d.end(c, PassedOn)
+func (d *decision) notBees(c *Call, kind triage.Kind) {
+	c.OnSite.Triage = "wrong_kind"
+	if kind == triage.BumbleBee {
+		c.Found = kind
+		d.tell(c.Holder.Party, notify.News, "found_noted", d.about(c, c.Holder.Party))
+		d.tell(c.Caller, notify.News, "redirect_bumble_bee", d.help(""))
+	} else {
+		d.asksFound(c)
+		d.tell(c.Caller, notify.News, "not_bees_caller", d.help("wasps"))
+	}
+	d.turnDown(c, "not_bees", PassedOn)
 }
 
 // release takes the call off its holder's list.

@@ -14,6 +14,10 @@ import (
 // call's document knows which is current.
 func (d *decision) fired(e Fired) {
 	id, purpose, ok := strings.Cut(e.Timer.ID, "/")
+	if catcher, theirs := strings.CutPrefix(id, "k:"); ok && theirs {
+		d.firedFor(catcher, purpose, e.Timer)
+		return
+	}
 	c := (*Call)(nil)
 	if ok {
 		c = d.call(id)
@@ -62,6 +66,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.dusk(c)
 	case "lift":
 		d.notLifted(c)
+	case "try":
+		d.gathered(c)
 	case "hive":
 		d.hive(c)
 	case scrubPurpose:

@@ -26,6 +26,22 @@ const (
 	WordIn        Word = "IN"
 	WordMine      Word = "MINE"
 
+	WordTooHigh     Word = "TOO HIGH" // Metres: how high it is, if told
+	WordUnsafe      Word = "UNSAFE"
+	WordColony      Word = "COLONY"       // a nest in a structure: for somebody who does removals
+	WordRetry       Word = "RETRY"        // they came out again
+	WordTomorrow    Word = "TOMORROW"     // a box or a reminder; Rest may hold a clock time
+	WordSomeoneElse Word = "SOMEONE ELSE" // please fetch my box
+	WordDone        Word = "DONE"         // a reminder
+	WordLater       Word = "LATER"        // a reminder; Rest says when
+	WordSkip        Word = "SKIP"         // a reminder
+	WordSkipAll     Word = "SKIP ALL"     // every reminder about that hive
+	WordLeft        Word = "LEFT"         // the bees left their hive
+	WordHours       Word = "HOURS"        // Rest: opening hours
+	WordReach       Word = "REACH"        // Rest: a number
+	WordShare       Word = "SHARE"        // my number with the caller
+	WordBox         Word = "BOX"          // a bait box; Rest says which and what
+
 	WordMenu  Word = "MENU"
 	WordBack  Word = "BACK"
 	WordAgain Word = "AGAIN"
@@ -48,6 +64,7 @@ type Command struct {
 	Rest      string        // what followed, as typed; a number from a list, a token, a message, "14:30"
 	Minutes   int           // of ETA; 0 if it was not told in minutes
 	Until     time.Duration // of OUT: for how long; 0 = until IN
+	Metres    float64       // of TOO HIGH: how high; 0 = not told
 }
 
 // ReadCommand reads a command word at the start of text, exact but in any case, in any
@@ -116,8 +133,12 @@ func (c Command) withArgument(rest, text string, s Setting) (Command, bool) {
 		return c, isToken(c.Rest) || c.Rest == ""
 	case WordETA:
 		return c.arriving(rest)
+	case WordTomorrow, WordLater, WordHours, WordReach, WordBox, WordTooHigh, WordNotBees:
+		if c, ok := c.aboutTheDay(rest, s); ok {
+			return c, true
+		}
 	}
-	if c.Word != WordMenu && c.Word != WordIn && c.Word != WordMine && c.Word != WordNew {
+	if c.Word != WordMenu && c.Word != WordIn && c.Word != WordMine && c.Word != WordNew && c.Word != WordBox {
 		c.Reference, rest = cutReference(rest)
 	}
 	rest = strings.TrimSpace(rest)

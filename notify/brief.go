@@ -21,6 +21,8 @@ type Job struct {
 	MapLink      string
 	Against      string // in words, what speaks against a swarm: "seen for three weeks"; "" = nothing
 	Link         string // of the page that shows more; "" = none
+	Late         bool   // too late to begin before dark
+	InBox        bool   // the bees are boxed already: only the box is to be fetched
 	Several      bool   // this catcher has other open offers, so an answer must name the call
 }
 
@@ -111,12 +113,85 @@ func (b briefing) yours() string {
 	if access := b.j.Answers.Access; access != "" && access != "nothing special" {
 		facts = append(facts, fact{text: b.say("brief_yours_access"), rank: 2})
 	}
+	facts = append(facts, b.today()...)
 	facts = append(facts, fact{text: b.say("brief_yours_relay"), rank: 4})
 	if b.j.MapLink != "" {
 		facts = append(facts, fact{text: b.say("brief_yours_map"), rank: 5})
 	}
 	facts = append(facts, fact{text: b.say("brief_yours_when")}, fact{text: b.say("brief_yours_not_you")})
 	return b.text(facts)
+}
+
+// workFor is how long before sunset one should be there: to take them and to see that the
+// queen is in (judgement).
+const workFor = time.Hour
+
+// today is what is likely there, whether the owner agrees, and the clock of the day. By SMS
+// only what changes a decision.
+func (b briefing) today() []fact {
+	var facts []fact
+	say := func(rank int, key string, data map[string]any) {
+		if text := b.w.Say(key, data); text != "" {
+			facts = append(facts, fact{text: text, rank: rank})
+		}
+	}
+	a := b.j.Answers
+	switch a.Owner {
+	case "yes":
+		say(7, "brief_owner_yes", nil)
+	case "no":
+		say(2, "brief_owner_no", nil)
+	default:
+		if b.w.Chat { // by SMS the gates say it
+			say(6, "brief_owner_unknown", nil)
+		}
+	}
+	if b.w.Chat {
+		b.seen(say)
+	}
+	if b.j.Sunset.IsZero() {
+		return facts
+	}
+	clock := map[string]any{
+		"By": ClockWords(b.j.Sunset.Add(-workFor), b.clock24), "Sunset": ClockWords(b.j.Sunset, b.clock24), "Dusk": ClockWords(b.j.Dusk, b.clock24),
+		"Percent": min(int(b.j.StillThere*100+0.5), 95),
+	}
+	switch {
+	case b.j.Late:
+		say(3, "brief_today_late", clock)
+	case b.w.Chat && !b.j.Dusk.IsZero():
+		say(3, "brief_today_dusk", clock)
+	default:
+		say(6, "brief_today", clock)
+	}
+	if b.w.Chat && b.j.StillThere > 0 {
+		say(3, "brief_still", clock)
+	}
+	return facts
+}
+
+// seen says in chat how likely they are honey bees, what speaks against it, and how many to
+// expect. Villa (Ann. Entomol. Soc. Am. 97:111-116, 2004, abstract) weighed swarms of 0.17 to
+// 4.30 kg, 1.42 kg on average; a caller's words are no better than that range.
+func (b briefing) seen(say func(rank int, key string, data map[string]any)) {
+	if b.j.Shown > 0 {
+		say(3, "brief_likely", map[string]any{"Percent": b.j.Shown})
+	}
+	if b.j.Against != "" {
+		say(3, "brief_offer_against", map[string]any{"Against": b.j.Against})
+	}
+	size, key := "0.4-9.5 lb", "brief_size"
+	if b.metric {
+		size = "0.2-4.3 kg"
+	}
+	switch b.j.Answers.Crowd {
+	case "thousands":
+	case "hundreds":
+		key = "brief_size_small"
+	default:
+		return
+	}
+	say(3, key, map[string]any{"Size": size})
 }
 
 func (b briefing) place() string {

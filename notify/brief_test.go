@@ -85,7 +85,7 @@ func TestBriefBySMS(t *testing.T) {
 	j.Answers.Hazards = []string{"power_line"}
 	want := Brief{
 		Yours: "Yours: 7KQ2. 14 Mill Ln. Gwen, word PLUM. POWER LINE: look up; you and tools 10 ft off, no ladder or pole. " +
-			"Access: side gate, dog. Text here; the caller reads it. Map https://maps.example/42.446,-76.490 Coming in? Reply 15, 30, 45 or 60. Not you? DROP",
+			"Access: side gate, dog. Best there by 7:14, sunset 8:14. Text here; the caller reads it. Map https://maps.example/42.446,-76.490 Coming in? Reply 15, 30, 45 or 60. Not you? DROP",
 		Gates: "POWER LINE: look up; you and tools 10 ft off, no ladder or pole. Go only if every one holds: no wire within 10 ft of you or any tool; " +
 			"you reach it from the ground; the owner said yes; somebody knows where you are. Veil on, phone on you. If not: DROP, nobody minds.",
 		Kit: "Bring: box with air holes, bed sheet, bee brush, veil, gloves, tape or mesh, shears, NO ladder or pole.",

@@ -43,6 +43,9 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 	if j.Shown > 0 {
 		say(0, "brief_offer_percent", map[string]any{"Percent": j.Shown})
 	}
+	if j.InBox {
+		say(0, "brief_offer_in_box", nil)
+	}
 	if a.Has("power_line") {
 		say(0, "word_hazard_power_line", nil)
 	}
@@ -103,7 +106,7 @@ func offerLines(w intake.Words, j Job, far Far, others int, metric bool) string 
 			lines = append(lines, fact{text: capital(w.Say("word_hazard_"+h, nil))})
 		}
 	}
-	if j.StillThere > 0 {
+	if j.StillThere > 0 && !j.InBox {
 		percent := min(int(math.Round(j.StillThere*100)), 95)
 		lines = append(lines, fact{text: w.Say("brief_offer_still", map[string]any{"Percent": percent})})
 	}
