@@ -111,7 +111,10 @@ func (d *decision) undelivered(e Undelivered) {
 	}
 	still := e.Message.Still
 	if still.Call == "" {
-		return
+		// Most words to a caller name no call; they are about the one that is open.
+		if still.Call = p.Call; still.Call == "" {
+			return
+		}
 	}
 	c := d.call(still.Call)
 	if c.ID == "" || !c.Ended.IsZero() {
@@ -119,6 +122,8 @@ func (d *decision) undelivered(e Undelivered) {
 	}
 	d.note(c, "undelivered "+string(e.Message.Class))
 	switch {
+	case e.Message.Edits != "":
+		// The message that it would have changed is there; only its new look is not.
 	case still.Offer != "":
 		if o := c.offer(still.Offer); o != nil && o.State == notify.AskOpen {
 			o.State, o.Answered = notify.AskUndelivered, d.Now

@@ -33,6 +33,7 @@ type Delivery struct {
 	Resolved func(channel Channel, how string)
 	Log      *slog.Logger  // nil = silent
 	Hold     time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
+	Settle   time.Duration // how long a send in doubt rests before it is looked up. 0 = 20 s
 	Batch    int           // messages in flight at once. 0 = 16
 }
 
@@ -97,7 +98,7 @@ func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, no
 		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
 	} else if done.Drop == "" {
 		done.Result = d.send(ctx, channel, lease)
-		done = judged(done, d.Resolvers[channel] != nil)
+		done = judged(done, d.settleOn(channel, lease.Class))
 	}
 	return done.Result.End == Accepted, errors.Join(err, d.record(ctx, done))
 }
@@ -140,15 +141,15 @@ func (d *Delivery) send(ctx context.Context, channel Channel, lease Lease) Resul
 const repeatMark = "(repeat) "
 
 // judged decides what the end of an attempt means for the message: off it goes, once more
-// later, or not at all. In doubt it stays open until the provider can be asked, if it can.
-func judged(done Done, resolvable bool) Done {
+// later, or not at all. In doubt it stays open for settle, until the provider can be asked; 0 = it cannot.
+func judged(done Done, settle time.Duration) Done {
 	r, m := &done.Result, done.Lease.Outgoing
 	switch r.End {
 	case Accepted, Refused:
 		return done
 	case Ambiguous:
-		if resolvable && m.EditsProvider == "" {
-			r.After = spread(settle(m.Class), m.ID, m.Attempt)
+		if settle > 0 && m.EditsProvider == "" {
+			r.After = spread(settle, m.ID, m.Attempt)
 			return done
 		}
 		if !mayRepeat(m) {

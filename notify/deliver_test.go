@@ -264,7 +264,7 @@ func TestALeaseLeftOpenIsInDoubt(t *testing.T) {
 
 func TestAnEditInPlaceMayAlwaysBeRepeated(t *testing.T) {
 	m := Outgoing{Message: to("ada", "m", News), Attempt: 1, EditsProvider: "P0"}
-	done := judged(Done{Lease: Lease{Outgoing: m, State: Fresh}, Result: Result{End: Ambiguous}}, true)
+	done := judged(Done{Lease: Lease{Outgoing: m, State: Fresh}, Result: Result{End: Ambiguous}}, settleFor)
 	if done.Drop != "" {
 		t.Errorf("dropped: %s", done.Drop)
 	}
@@ -330,7 +330,7 @@ func TestGivingUpIsTold(t *testing.T) {
 // A pause of the whole channel is not the message's fault: it costs no attempt.
 func TestAPauseCostsNoAttempt(t *testing.T) {
 	m := Outgoing{Message: to("ada", "m", Reminder), Attempt: 50}
-	done := judged(Done{Lease: Lease{Outgoing: m}, Result: Result{End: RetryLater, After: 40 * time.Second, Pause: true}}, false)
+	done := judged(Done{Lease: Lease{Outgoing: m}, Result: Result{End: RetryLater, After: 40 * time.Second, Pause: true}}, 0)
 	if done.Drop != "" || done.Result.After < 40*time.Second || !done.Result.Pause {
 		t.Errorf("dropped %q, after %v, pause %v", done.Drop, done.Result.After, done.Result.Pause)
 	}

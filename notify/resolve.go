@@ -25,11 +25,19 @@ const (
 
 // settle is how long an ambiguous end of class rests before the provider is asked: safety
 // as short as it would take to send again.
-func settle(class Class) time.Duration {
+func (d *Delivery) settle(class Class) time.Duration {
 	if class == Safety {
 		return persistenceOf(Safety).first
 	}
-	return settleFor
+	return cmp.Or(d.Settle, settleFor)
+}
+
+// settleOn is settle on a channel whose provider can be asked, 0 on others.
+func (d *Delivery) settleOn(channel Channel, class Class) time.Duration {
+	if d.Resolvers[channel] == nil {
+		return 0
+	}
+	return d.settle(class)
 }
 
 // resolve asks the provider about an attempt that was left open. decided means that done
@@ -55,7 +63,7 @@ func (d *Delivery) resolve(ctx context.Context, channel Channel, lease *Lease, n
 	if lease.Class == Safety || now.Sub(lease.Since) >= doubtFor {
 		return Done{}, false
 	}
-	found.After = spread(max(found.After, settleFor), lease.ID, lease.Attempt)
+	found.After = spread(max(found.After, d.settle(lease.Class)), lease.ID, lease.Attempt)
 	return Done{Lease: *lease, Result: found, Unsent: true}, true
 }
 

@@ -12,6 +12,7 @@ const mutantSeeds = 80
 // TestMutants plants one fault at a time and wants each noticed. A simulation that misses
 // one proves nothing about the promise it breaks.
 func TestMutants(t *testing.T) {
+	t.Parallel()
 	began := time.Now()
 	var needed []int
 	for _, mutant := range Mutants {

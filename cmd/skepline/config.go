@@ -23,9 +23,11 @@ type config struct {
 	inMemory bool
 	log      *slog.Logger
 
-	// Tests change these three.
+	// Tests change these.
 	listen func(address string) (net.Listener, error)
 	pace   map[notify.Channel]time.Duration // nil = the store's
+	settle time.Duration                    // how long a send in doubt rests; 0 = as usual
+	hold   time.Duration                    // how long a message in hand is held; 0 = as usual
 	linger time.Duration                    // how long a hotline that must end goes on serving
 }
 

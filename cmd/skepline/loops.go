@@ -35,7 +35,10 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	loop(s.runTimers)
 	loop(s.runErrands)
 	delivery := s.hotline.Delivery(s.senders())
-	delivery.Resolved = s.metrics.Resolved
+	delivery.Resolved, delivery.Settle = s.metrics.Resolved, s.settle
+	if s.hold > 0 {
+		delivery.Hold = s.hold
+	}
 	if s.sms != nil {
 		delivery.Resolvers = map[notify.Channel]notify.Resolver{notify.SMS: s.sms, notify.WhatsApp: s.sms}
 	}
