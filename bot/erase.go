@@ -45,7 +45,7 @@ func (d *decision) scrub(c *Call) {
 	id := c.Caller.Person
 	c.Caller = Party{}
 	c.Answers = withoutPerson(c.Answers)
-	c.Briefed, c.Photos, c.Words, c.LookedUp = intake.Answers{}, nil, nil, ""
+	c.Briefed, c.Photos, c.Words, c.LookedUp, c.Errand = intake.Answers{}, nil, nil, "", ""
 	for _, hash := range c.Links {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + hash})
 	}

@@ -39,8 +39,8 @@ const NotHoneyBees triage.Kind = "not_honey_bees"
 // names a neighbourhood and no house.
 const placesTo = 2
 
-// ReadEntry reads a call's document. It reports false for one that is still open or not
-// there.
+// ReadEntry reads a call's document. It reports false for one that is still open, was part of
+// another, or is not there.
 func ReadEntry(doc Document) (Entry, bool, error) {
 	if doc.Version == 0 {
 		return Entry{}, false, nil
@@ -49,7 +49,7 @@ func ReadEntry(doc Document) (Entry, bool, error) {
 	if err := json.Unmarshal(doc.Body, &c); err != nil {
 		return Entry{}, false, fmt.Errorf("the call %s cannot be read: %w", doc.Key.ID, err)
 	}
-	if c.Ended.IsZero() {
+	if c.Ended.IsZero() || c.Joined != "" { // one swarm counts once
 		return Entry{}, false, nil
 	}
 	return entryOf(&c), true, nil

@@ -183,3 +183,27 @@ func TestFlownForAll(t *testing.T) {
 		t.Errorf("the first caller heard %q", got)
 	}
 }
+
+// TestOneSwarmCountsOnce holds that reports which joined another are no calls of the ledger.
+func TestOneSwarmCountsOnce(t *testing.T) {
+	m := crewed(t)
+	m.says(t, walkers[0], oneSwarm)
+	m.says(t, walkers[1], oneSwarm)
+	m.says(t, walkers[4], "TAKE", "FLOWN")
+	counted := 0
+	for k, doc := range m.docs {
+		if k.Kind != KindCall {
+			continue
+		}
+		_, counts, err := ReadEntry(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if counts {
+			counted++
+		}
+	}
+	if calls := m.calls(t); counted != 1 || len(calls) != 2 || calls[0].Ended.IsZero() || calls[1].Ended.IsZero() {
+		t.Errorf("%d of %d calls count, want one of two ended ones", counted, len(calls))
+	}
+}
