@@ -67,7 +67,7 @@ func Able(c Catcher, needs Needs) (Reason, bool) {
 		return ReasonTooHigh, false
 	case needs.HeightM != nil && *needs.HeightM > LadderFromM+roughly && !slices.Contains(c.Skills, Ladder):
 		return ReasonNeedsLadder, false
-	case FarFrom(c, needs.Place).Km > c.ReachKm:
+	case kmTo(&c, needs.Place) > c.ReachKm:
 		return ReasonOutOfReach, false
 	}
 	return ReasonFits, true

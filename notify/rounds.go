@@ -243,11 +243,11 @@ func meanJobs(roster []Catcher, board Board, now time.Time) float64 {
 }
 
 func pick(c Catcher, p intake.Place) Pick {
-	far := FarFrom(c, p)
-	if far.Km < 0 {
+	km := kmTo(&c, p)
+	if km < 0 {
 		return Pick{Catcher: c.ID, Km: -1, Minutes: -1}
 	}
-	return Pick{Catcher: c.ID, Km: far.Km, Minutes: Minutes(far.Km)}
+	return Pick{Catcher: c.ID, Km: km, Minutes: Minutes(km)}
 }
 
 // steps returns how many silences have gone by since the first ask.
