@@ -24,22 +24,22 @@ const (
 	Fast   Pace = "fast" // more asks, a shorter wait
 )
 
-// askPrice is the price of one ask to a rested catcher, in swarms: 0.0008 means that one
-// swarm saved is worth 1250 such asks (judgement).
+// askPrice is the price of one ask to a rested catcher, in swarms: 0.001 means that one
+// swarm saved is worth a thousand such asks (judgement).
 func (p Pace) askPrice() float64 {
 	switch p {
 	case Gentle:
 		return 0.002
 	case Fast:
-		return 0.0004
+		return 0.0005
 	}
-	return 0.0008
+	return 0.001
 }
 
 const (
 	horizon     = 120   // minutes that the rule looks ahead
 	quickLeave  = 600.0 // mean stay after a report in minutes of scouting, half of Villa's (judgement)
-	patience    = 0.15  // what of that hazard is there when no bee flies: the caller gives up (judgement)
+	patience    = 0.6   // what of that hazard counts when no bee flies, see leaving (judgement)
 	halfwayKm   = 25.0  // road at which half of those who would come still do (judgement)
 	roads       = 1.4   // see Minutes
 	tiring      = 0.03  // of each ask a week beyond restAsks (judgement)
@@ -113,7 +113,10 @@ func weigh(k Pick, card CatcherCard, meanJobs float64, now time.Time) Pick {
 	return k
 }
 
-// leaving is the chance, by the minute, that the swarm is lost in the next hour or so.
+// leaving is the chance, by the minute, that the swarm is lost in the next hour or so. Bees
+// stay in the dark, but an evening without asks is lost all the same: more people are free
+// then than on the next morning, and callers lose patience. A share of the hazard, tried out
+// in simulated seasons, stands for that.
 func leaving(needs Needs, now time.Time) float64 {
 	soon, later := now.Add(20*time.Minute), now.Add(100*time.Minute)
 	share := triage.ScoutingHours(soon, later, needs.Place.Lat, needs.Place.Lon) / later.Sub(soon).Hours()

@@ -74,7 +74,7 @@ type Dispatch struct {
 // is asked: swarms do not leave in the dark, and the first scouts fly about nine.
 func DefaultDispatch() Dispatch {
 	return Dispatch{
-		Pace: Normal, First: 3, Next: 3, Every: 5 * time.Minute, Fresh: 10 * time.Minute, GiveUp: 15 * time.Minute,
+		Pace: Normal, First: 3, Next: 2, Every: 5 * time.Minute, Fresh: 10 * time.Minute, GiveUp: 15 * time.Minute,
 		Reask:     1,
 		QuietFrom: 21 * 60, QuietTo: 7 * 60,
 	}
