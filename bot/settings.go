@@ -209,6 +209,9 @@ func (s *Settings) IsSteward(a notify.Address) bool {
 	return false
 }
 
+// AsksAround is how catchers are asked, for a simulation of it.
+func (s *Settings) AsksAround() notify.Dispatch { return s.dispatch() }
+
 // dispatch is how catchers are asked, as notify wants it.
 func (s *Settings) dispatch() notify.Dispatch {
 	d := notify.DefaultDispatch()
