@@ -18,18 +18,20 @@ type Catcher struct {
 	Fresh     time.Time   `json:"fresh,omitzero"`   // when last asked
 	Holds     []string    `json:"holds,omitempty"`  // calls held, until hived
 	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
-	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last day
+	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last fourteen days
 	Wrote     string      `json:"wrote,omitempty"`  // the ended call whose caller wrote last: answers go there for a day
 	Diary     []Reminder  `json:"diary,omitempty"`  // what they are told on later days
 	Timers    []CallTimer `json:"timers,omitempty"` // of the diary
 	Boxes     []BaitBox   `json:"boxes,omitempty"`  // the trap line
-	Pings     []time.Time `json:"pings,omitempty"`  // asks that led to no job, last seven days
+	Pings     []time.Time `json:"pings,omitempty"`  // asks that led to no job, last three weeks
+
+	Habits notify.Habits `json:"habits,omitzero"` // how they answer
 }
 
 // card returns the catcher's board card.
 func (c *Catcher) card() notify.CatcherCard {
 	card := notify.CatcherCard{
-		AwayUntil: c.AwayUntil, Busy: len(c.Active) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings,
+		AwayUntil: c.AwayUntil, Busy: len(c.Active) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
 	}
 	if len(c.Asks) > 0 {
 		card.OpenAsk = c.Asks[len(c.Asks)-1]
@@ -41,7 +43,7 @@ func (c *Catcher) card() notify.CatcherCard {
 func (c *Catcher) asked(call string, now time.Time) {
 	c.Asks = append(without(c.Asks, call), call)
 	c.Fresh = now
-	c.Pings = append(since(c.Pings, now.Add(-7*24*time.Hour)), now)
+	c.Pings = append(since(c.Pings, now.Add(-21*24*time.Hour)), now)
 }
 
 // took notes that the catcher holds call now; that ask was no waste.
@@ -49,7 +51,7 @@ func (c *Catcher) took(call string, now time.Time) {
 	c.Asks = without(c.Asks, call)
 	c.Holds = append(without(c.Holds, call), call)
 	c.Active = append(without(c.Active, call), call)
-	c.Takes = append(since(c.Takes, now.Add(-24*time.Hour)), now)
+	c.Takes = append(since(c.Takes, now.Add(-14*24*time.Hour)), now)
 	if n := len(c.Pings); n > 0 {
 		c.Pings = c.Pings[:n-1]
 	}

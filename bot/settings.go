@@ -95,9 +95,10 @@ type Hours struct {
 
 // Dispatch says how gently or how fast catchers are asked.
 type Dispatch struct {
-	First        int `toml:"first"`         // asked at once
-	Next         int `toml:"next"`          // asked at each widening
-	EveryMinutes int `toml:"every_minutes"` // silent minutes before a widening
+	Pace         string `toml:"pace"`          // "gentle", "normal" or "fast"
+	First        int    `toml:"first"`         // asked at once, at most
+	Next         int    `toml:"next"`          // asked at each widening, at most
+	EveryMinutes int    `toml:"every_minutes"` // silent minutes before a widening
 }
 
 // Audit says who is told that the hotline is well.
@@ -208,9 +209,15 @@ func (s *Settings) IsSteward(a notify.Address) bool {
 	return false
 }
 
+// AsksAround is how catchers are asked, for a simulation of it.
+func (s *Settings) AsksAround() notify.Dispatch { return s.dispatch() }
+
 // dispatch is how catchers are asked, as notify wants it.
 func (s *Settings) dispatch() notify.Dispatch {
 	d := notify.DefaultDispatch()
+	if s.Dispatch.Pace != "" {
+		d.Pace = notify.Pace(s.Dispatch.Pace)
+	}
 	if s.Dispatch.First > 0 {
 		d.First = s.Dispatch.First
 	}

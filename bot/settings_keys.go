@@ -102,6 +102,10 @@ var hoursKeys = []settingsKey[Hours]{
 }
 
 var dispatchKeys = []settingsKey[Dispatch]{
+	{"pace", false, func(d *Dispatch) any { return &d.Pace },
+		func(d *Dispatch) bool {
+			return slices.Contains([]string{"", string(notify.Gentle), string(notify.Normal), string(notify.Fast)}, d.Pace)
+		}, `"gentle" (fewer asks, a longer wait), "normal" or "fast" (more asks, a shorter wait)`},
 	{"first", false, func(d *Dispatch) any { return &d.First },
 		func(d *Dispatch) bool { return d.First >= 1 && d.First <= 20 }, "a whole number, 1 to 20"},
 	{"next", false, func(d *Dispatch) any { return &d.Next },

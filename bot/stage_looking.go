@@ -121,7 +121,8 @@ func (d *decision) round(c *Call) int {
 			plan.Again = far
 		}
 		d.set(c, "round", plan.Again)
-		if plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
+		if plan.Reason == notify.ReasonAskedOnce ||
+			plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
 			d.nobody(c)
 		}
 	}
@@ -142,8 +143,13 @@ func (d *decision) offerAll(c *Call, picks []notify.Pick) int {
 		if k.ID == "" || k.Address == "" || d.freshlyAsked(k, c.ID) || k.takesOn(d.now) >= k.JobsADay {
 			continue
 		}
+		ask := notify.Ask{Catcher: k.ID, At: d.Now, State: notify.AskOpen, Weight: pick.Weight, P: pick.P}
+		if o := c.offer(k.ID); o != nil { // silent in an earlier part of the day
+			ask.Before = o.Before + 1
+			c.Offers = slices.DeleteFunc(c.Offers, func(o Offer) bool { return o.Catcher == k.ID })
+		}
 		c.Offers = append(c.Offers, Offer{
-			Ask: notify.Ask{Catcher: k.ID, At: d.Now, State: notify.AskOpen}, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c),
+			Ask: ask, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c),
 		})
 		k.asked(c.ID, d.Now)
 		fresh = append(fresh, k.ID)
@@ -217,8 +223,14 @@ func (d *decision) needs(c *Call) notify.Needs {
 	if c.Answers.Place != nil {
 		n.Place = *c.Answers.Place
 	}
+	if c.Answers.AgeH != nil && *c.Answers.AgeH >= restlessH {
+		n.Restless = 2
+	}
 	return n
 }
+
+// restlessH is after how many hours a swarm is about to leave (judgement: since yesterday).
+const restlessH = 18
 
 func (d *decision) asks(c *Call) []notify.Ask {
 	asks := make([]notify.Ask, len(c.Offers))
@@ -433,12 +445,20 @@ func (d *decision) refreshOffers(c *Call) {
 // lapseOffers closes every open offer: in place where the channel can, by a message to
 // those who were asked a short while ago and cannot see an edit.
 func (d *decision) lapseOffers(c *Call, key string) {
+	var keys []Key
+	for _, id := range notify.StillOpen(d.asks(c)) {
+		keys = append(keys, Key{KindCatcher, id})
+	}
+	d.want(keys...)
 	for i := range c.Offers {
 		o := &c.Offers[i]
 		if o.State != notify.AskOpen {
 			continue
 		}
 		o.State = notify.AskLapsed
+		if k := d.catcher(o.Catcher); k.ID != "" {
+			k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
+		}
 		d.closeOffer(c, o, key, d.Now.Sub(o.At) < recentlyTold)
 	}
 }

@@ -65,6 +65,7 @@ func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	d.change.Outcome = OutcomeWon
 	d.move(c, Taken)
 	o := c.offer(k.ID)
+	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
 	o.State, o.Answered = notify.AskTaken, d.Now
 	k.took(c.ID, d.Now)
 	c.Epoch++
@@ -156,6 +157,7 @@ func (d *decision) standby(c *Call, k *Catcher) {
 	if o.State == notify.AskTaken {
 		return
 	}
+	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
 	o.State, o.Answered = notify.AskStandby, d.Now
 	k.Asks = without(k.Asks, c.ID)
 	d.tell(o.Party, notify.Taken, "late", d.about(c, o.Party))
@@ -178,6 +180,9 @@ func (d *decision) pass(p *Person, c *Call) {
 	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby {
 		d.change.Outcome = OutcomeStale
 		return
+	}
+	if o.State == notify.AskOpen {
+		k.Habits = k.Habits.SaidNo(o.Weight, d.now)
 	}
 	o.State, o.Answered = notify.AskPassed, d.Now
 	d.note(c, "passed "+k.ID)
@@ -367,7 +372,7 @@ func (d *decision) askAgain(c *Call) int {
 		if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 {
 			continue
 		}
-		o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen}, ""
+		o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Before: o.Before}, ""
 		k.asked(c.ID, d.Now)
 		d.sendOffer(c, o)
 		n++

@@ -56,8 +56,9 @@ type CallCard struct {
 type CatcherCard struct {
 	AwayUntil time.Time   `json:"away,omitzero"`      // OUT until then
 	Busy      bool        `json:"busy,omitempty"`     // on the way or at a swarm (a box waiting for dusk does not count)
-	Today     []time.Time `json:"today,omitempty"`    // when calls were taken, last 24 h
+	Today     []time.Time `json:"today,omitempty"`    // when calls were taken, last 14 days
 	LastAsk   time.Time   `json:"last_ask,omitzero"`  // when last asked
 	OpenAsk   string      `json:"open_ask,omitempty"` // the call of the open offer, if any
-	Asks      []time.Time `json:"asks,omitempty"`     // asks of the last 7 days that led to no job
+	Asks      []time.Time `json:"asks,omitempty"`     // asks of the last 21 days that led to no job
+	Habits    Habits      `json:"habits,omitzero"`    // how they answer
 }

@@ -14,6 +14,7 @@ type Needs struct {
 	HeightM    *float64 // metres above the ground; nil = not known, which stops nobody
 	Cutout     bool     // a colony in a structure: somebody who does removals
 	PowerLine  bool     // a caution in the offer and the brief, no gate: the line may be far enough off
+	Restless   float64  // how many times likelier than usual the swarm leaves; 0 = as usual
 	Likelihood float64  // 0 to 1; no gate either: what is put to catchers is triage's affair
 }
 
@@ -66,7 +67,7 @@ func Able(c Catcher, needs Needs) (Reason, bool) {
 		return ReasonTooHigh, false
 	case needs.HeightM != nil && *needs.HeightM > LadderFromM+roughly && !slices.Contains(c.Skills, Ladder):
 		return ReasonNeedsLadder, false
-	case FarFrom(c, needs.Place).Km > c.ReachKm:
+	case kmTo(&c, needs.Place) > c.ReachKm:
 		return ReasonOutOfReach, false
 	}
 	return ReasonFits, true
@@ -89,7 +90,10 @@ func freeAt(c Catcher, card CatcherCard, now time.Time, fresh time.Duration) (Re
 	}
 	// Hours are checked when they are entered. Should a text be unreadable all the same, one
 	// ask too many is better than a volunteer whom nobody ever asks again.
-	hours, err := ParseHours(c.Hours)
+	if c.Hours == "" {
+		return ReasonFits, now
+	}
+	hours, err := hoursOf(c.Hours)
 	if err == nil && !hours.Open(now) {
 		return ReasonOutsideHours, hours.NextOpen(now)
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -50,6 +51,25 @@ func ParseHours(text string) (Hours, error) {
 		return Hours{}, fmt.Errorf("hours %q are never open", text)
 	}
 	return h, nil
+}
+
+// read holds texts that were parsed before: every look at the roster reads them all.
+var read sync.Map
+
+type parsedHours struct {
+	hours Hours
+	err   error
+}
+
+// hoursOf is ParseHours for texts of the roster: few, and the same ones again and again.
+func hoursOf(text string) (Hours, error) {
+	if known, ok := read.Load(text); ok {
+		p := known.(parsedHours)
+		return p.hours, p.err
+	}
+	h, err := ParseHours(text)
+	read.Store(text, parsedHours{h, err})
+	return h, err
 }
 
 func parseRule(rule string) (days []int, spans []span, err error) {

@@ -45,6 +45,14 @@ type Far struct {
 	Bearing string  // the wind: "n", "ne" …; "" = unknown
 }
 
+// kmTo returns the distance of p from c's home, -1 when p is known in words only.
+func kmTo(c *Catcher, p intake.Place) float64 {
+	if p.PrecisionM >= intake.InWordsOnly {
+		return -1
+	}
+	return DistanceKm(c.Lat, c.Lon, p.Lat, p.Lon)
+}
+
 // FarFrom returns how far p is from c's home, unknown when p is known in words only.
 func FarFrom(c Catcher, p intake.Place) Far {
 	if p.PrecisionM >= intake.InWordsOnly {

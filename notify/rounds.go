@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -18,6 +17,9 @@ type Ask struct {
 	At       time.Time `json:"at"`
 	State    AskState  `json:"state"`
 	Answered time.Time `json:"answered,omitzero"` // when it was taken, passed or dropped
+	Weight   float64   `json:"weight,omitempty"`  // see Pick
+	P        float64   `json:"p,omitempty"`       // chance of a yes, as it was judged then
+	Before   int       `json:"before,omitempty"`  // how often the same catcher was asked for the call before
 }
 
 // AskState says what came of an ask.
@@ -28,26 +30,38 @@ const (
 	AskOpen        AskState = "open"        // no answer yet
 	AskTaken       AskState = "taken"       // this catcher holds the call
 	AskStandby     AskState = "standby"     // would have taken it; next if the holder drops out
+	AskFallback    AskState = "fallback"    // said yes, but can only start in an hour or more
 	AskPassed      AskState = "passed"      // said no
 	AskLapsed      AskState = "lapsed"      // silent until it no longer mattered
 	AskDropped     AskState = "dropped"     // held the call and gave it back
 	AskUndelivered AskState = "undelivered" // never heard of it
 )
 
+// silent reports whether the ask was never answered.
+func (a Ask) silent() bool { return a.State == AskOpen || a.State == AskLapsed }
+
 // Pick is a catcher to ask now.
 type Pick struct {
 	Catcher string
 	Km      float64 // straight line from home, -1 when the place is known in words only
 	Minutes float64 // until arrival, -1 when the place is known in words only
+	P       float64 // chance of a yes
+	Weight  float64 // what of a willing catcher's yes is left by the way and the asks of the week: how much the ask tells of them
+	Price   float64 // of the ask, in asks to a rested catcher
+	Index   float64 // candidates are asked from the highest down
+	Gain    float64 // chance to catch the swarm that asking now adds over asking at the next look
+	Cost    float64 // price times the chance that waiting makes the ask needless; asked if Gain is not less
 }
 
 // Dispatch is how a hotline asks around. The numbers of DefaultDispatch are judgement,
 // unless they name a source.
 type Dispatch struct {
-	First     int           `toml:"first"`      // asked at once
-	Next      int           `toml:"next"`       // asked after each further silence
-	Every     time.Duration `toml:"every"`      // that silence
+	Pace      Pace          `toml:"pace"`       // how much an ask may cost
+	First     int           `toml:"first"`      // asked at once, at most
+	Next      int           `toml:"next"`       // asked at each further look, at most
+	Every     time.Duration `toml:"every"`      // from one look to the next
 	Fresh     time.Duration `toml:"fresh"`      // nobody gets a second call while an ask is younger than this
+	Reask     int           `toml:"reask"`      // how often somebody silent is asked again, in later parts of the day
 	GiveUp    time.Duration `toml:"give_up"`    // wait for answers after the last who could be asked
 	QuietFrom TimeOfDay     `toml:"quiet_from"` // nobody is asked between QuietFrom
 	QuietTo   TimeOfDay     `toml:"quiet_to"`   // and QuietTo, by the hotline's clock
@@ -60,7 +74,8 @@ type Dispatch struct {
 // is asked: swarms do not leave in the dark, and the first scouts fly about nine.
 func DefaultDispatch() Dispatch {
 	return Dispatch{
-		First: 3, Next: 2, Every: 5 * time.Minute, Fresh: 10 * time.Minute, GiveUp: 15 * time.Minute,
+		Pace: Normal, First: 3, Next: 2, Every: 5 * time.Minute, Fresh: 10 * time.Minute, GiveUp: 15 * time.Minute,
+		Reask:     1,
 		QuietFrom: 21 * 60, QuietTo: 7 * 60,
 	}
 }
@@ -93,26 +108,26 @@ const (
 	ReasonQuietHours Reason = "quiet_hours"   // it is night
 	ReasonNobodyFree Reason = "nobody_free"   // some could do it, but not now
 	ReasonAllAsked   Reason = "all_asked"     // everybody who could do it has been asked
+	ReasonAskedOnce  Reason = "asked_once"    // the same; who was silent is asked once more in the next part of the day
 	ReasonNobodyAble Reason = "nobody_able"   // nobody on the roster could ever do it
 	ReasonTaken      Reason = "taken"         // somebody holds the call
 )
 
 // Plan is what to do about a call now.
 type Plan struct {
-	Ask    []Pick    // whom to ask now, nearest first
+	Ask    []Pick    // whom to ask now, best first
 	Again  time.Time // when to look again; zero = not by itself
 	Reason Reason
 	Able   int // how many on the roster could ever do it, asked or not
 }
 
-// NextRound decides whom to ask now for a call: the nearest first, then wider, and another
-// one at once for each who says no. It is called when the call opens, when somebody passes,
-// drops out or could not be reached, and at Plan.Again. now is in the hotline's zone. The
-// order of roster and asked does not matter.
+// NextRound decides whom to ask now for a call, by the rule of policy.go. It is called when
+// the call opens, when somebody passes, drops out or could not be reached, and at
+// Plan.Again. now is in the hotline's zone. The order of roster and asked does not matter.
 func NextRound(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) Plan {
+	roster, asked = inOrder(roster, asked)
 	round := survey(needs, roster, board, asked, now, d)
 	plan := Plan{Able: round.able}
-	missing := d.wanted(asked, now) - len(asked)
 	switch {
 	case slices.ContainsFunc(asked, func(a Ask) bool { return a.State == AskTaken }):
 		plan.Reason = ReasonTaken
@@ -120,91 +135,119 @@ func NextRound(needs Needs, roster []Catcher, board Board, asked []Ask, now time
 		plan.Reason = ReasonNobodyAble
 	case d.quiet(now):
 		plan.Reason, plan.Again = ReasonQuietHours, d.QuietTo.Next(now)
-	case missing <= 0:
-		plan.Reason, plan.Again = ReasonWaiting, d.nextStep(asked, now)
 	case len(round.free) > 0:
-		plan.Ask = round.free[:min(missing, d.First, len(round.free))]
-		plan.Reason, plan.Again = d.whyAsk(asked, now), d.nextStep(asked, now)
+		plan.Ask = d.choose(round.free, d.ahead(asked, now), leaving(needs, now), strain(board, roster, now), d.most(asked, now))
+		plan.Reason, plan.Again = ReasonWaiting, d.nextStep(asked, now)
+		if len(plan.Ask) > 0 {
+			plan.Reason = d.whyAsk(asked, now)
+		}
 	case round.left > 0:
 		plan.Reason, plan.Again = ReasonNobodyFree, round.soonest
+		if next := d.awake(nextPart(now)); round.silent && next.Before(plan.Again) {
+			plan.Again = next
+		}
 	default:
 		plan.Reason, plan.Again = ReasonAllAsked, d.giveUpAt(asked, now)
+		if plan.Again.IsZero() && round.silent {
+			plan.Reason, plan.Again = ReasonAskedOnce, d.awake(nextPart(now))
+		}
 	}
 	return plan
+}
+
+// inOrder puts roster and asked into one order, whatever they came in: sums differ in their
+// last digit by the order of their parts.
+func inOrder(roster []Catcher, asked []Ask) ([]Catcher, []Ask) {
+	byID := func(a, b Catcher) int { return strings.Compare(a.ID, b.ID) }
+	if !slices.IsSortedFunc(roster, byID) {
+		roster = slices.SortedFunc(slices.Values(roster), byID)
+	}
+	asked = slices.SortedFunc(slices.Values(asked), func(a, b Ask) int {
+		return cmp.Or(byTime(a, b), strings.Compare(a.Catcher, b.Catcher))
+	})
+	return roster, asked
+}
+
+// most is how many may be asked now: First, then Next at each look; between two looks one
+// for each no since the last ask.
+func (d Dispatch) most(asked []Ask, now time.Time) int {
+	switch {
+	case len(asked) == 0:
+		return d.First
+	case d.steps(asked, now) > d.steps(asked, lastAsk(asked)):
+		return d.Next
+	}
+	noes := 0
+	for _, a := range asked {
+		no := a.State == AskPassed || a.State == AskDropped || a.State == AskUndelivered || a.State == AskFallback
+		if no && !a.Answered.Before(lastAsk(asked)) {
+			noes++
+		}
+	}
+	return noes
 }
 
 // surveyed is the roster as one call sees it.
 type surveyed struct {
 	able    int       // could ever do it
-	left    int       // of these, not asked yet
+	left    int       // of these, may still be asked
 	free    []Pick    // of these, may be asked now; best first
+	silent  bool      // some who were asked may be asked once more in the next part of the day
 	soonest time.Time // when the first of the others is likely free
 }
 
 func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) surveyed {
 	var s surveyed
-	before := make(map[string]bool, len(asked))
-	for _, a := range asked {
-		before[a.Catcher] = true
-	}
+	mean := meanJobs(roster, board, now)
 	for _, c := range roster {
+		card := board.Catchers[c.ID]
 		if _, ok := Able(c, needs); !ok {
 			continue
 		}
 		s.able++
-		if before[c.ID] {
-			continue
+		if before := askOf(asked, c.ID); before != nil {
+			more := before.silent() && before.Before < d.Reask
+			if !more || samePart(before.At, now) || now.Sub(before.At) < time.Hour {
+				s.silent = s.silent || more
+				continue
+			}
 		}
 		s.left++
-		why, at := freeAt(c, board.Catchers[c.ID], now, d.Fresh)
+		why, at := freeAt(c, card, now, d.Fresh)
 		if why == ReasonFits {
-			s.free = append(s.free, pick(c, needs.Place))
+			s.free = append(s.free, weigh(pick(c, needs.Place), card, mean, now))
 		} else if s.soonest.IsZero() || at.Before(s.soonest) {
 			s.soonest = at
 		}
 	}
 	s.soonest = d.awake(s.soonest)
-	slices.SortFunc(s.free, func(a, b Pick) int { return better(a, b, board) })
+	byIndex(s.free)
 	return s
 }
 
-func pick(c Catcher, p intake.Place) Pick {
-	far := FarFrom(c, p)
-	if far.Km < 0 {
-		return Pick{Catcher: c.ID, Km: -1, Minutes: -1}
-	}
-	return Pick{Catcher: c.ID, Km: far.Km, Minutes: Minutes(far.Km)}
-}
-
-// about is how many minutes of driving count as the same: the estimate is no better than
-// that, and so there is room to be fair (judgement).
-const about = 5
-
-// better orders picks: nearest first; of two about as near, the one asked and sent less
-// lately; then the nearer one after all.
-func better(a, b Pick, board Board) int {
-	lately := func(p Pick) int {
-		card := board.Catchers[p.Catcher]
-		return len(card.Asks) + len(card.Today)
-	}
-	return cmp.Or(
-		cmp.Compare(math.Floor(a.Minutes/about), math.Floor(b.Minutes/about)),
-		cmp.Compare(lately(a), lately(b)),
-		cmp.Compare(a.Minutes, b.Minutes),
-		strings.Compare(a.Catcher, b.Catcher),
-	)
-}
-
-// wanted returns how many should have been asked by now: the first ones, some more for
-// each silence since, and one for each no. Quiet hours do not count as silence.
-func (d Dispatch) wanted(asked []Ask, now time.Time) int {
-	n := d.First + d.Next*d.steps(asked, now)
-	for _, a := range asked {
-		if a.State == AskPassed || a.State == AskDropped || a.State == AskUndelivered {
-			n++
+func askOf(asked []Ask, catcher string) *Ask {
+	for i := len(asked) - 1; i >= 0; i-- {
+		if asked[i].Catcher == catcher {
+			return &asked[i]
 		}
 	}
-	return n
+	return nil
+}
+
+func meanJobs(roster []Catcher, board Board, now time.Time) float64 {
+	sum := 0
+	for _, c := range roster {
+		sum += board.Catchers[c.ID].jobsLately(now)
+	}
+	return float64(sum) / float64(max(1, len(roster)))
+}
+
+func pick(c Catcher, p intake.Place) Pick {
+	km := kmTo(&c, p)
+	if km < 0 {
+		return Pick{Catcher: c.ID, Km: -1, Minutes: -1}
+	}
+	return Pick{Catcher: c.ID, Km: km, Minutes: Minutes(km)}
 }
 
 // steps returns how many silences have gone by since the first ask.

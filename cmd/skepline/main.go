@@ -24,6 +24,7 @@ type commands struct {
 	Places   placesCmd   `cmd:"" help:"Import places by name, or try one."`
 	Roster   rosterCmd   `cmd:"" help:"List, invite, import or remove catchers."`
 	Ledger   ledgerCmd   `cmd:"" help:"Export what came of every call, and sum up a season with plots."`
+	Season   seasonCmd   `cmd:"" help:"Simulate seasons of asking around, this way and others."`
 	Check    checkCmd    `cmd:"" help:"Try the settings, Redis and the providers' credentials."`
 }
 

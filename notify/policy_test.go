@@ -1,0 +1,140 @@
+package notify
+
+import (
+	"math"
+	"testing"
+	"time"
+)
+
+func near(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if math.Abs(got-want) > within {
+		t.Errorf("%s: %.4f, want %.4f", what, got, want)
+	}
+}
+
+// The lognormal with median 5 minutes and sigma 1.3, worked by hand: ln(15/5)/1.3 = 0.845,
+// and the normal distribution up to that is 0.80.
+func TestHowFastAnswersCome(t *testing.T) {
+	for minutes, want := range map[float64]float64{0: 0, 1: 0.108, 5: 0.5, 15: 0.801, 30: 0.916, 60: 0.972} {
+		near(t, "answered", answeredBy(minutes), want, 0.001)
+	}
+	// A chance of 0.35, and of the others 0.3 say no aloud. After 5 minutes:
+	// 0.35*0.5 / (0.35*0.5 + 0.65*(1-0.15)) = 0.2406.
+	for minutes, want := range map[float64]float64{0: 0.35, 5: 0.2406, 15: 0.1235, 30: 0.0586} {
+		near(t, "still a yes", stillYes(0.35, minutes), want, 0.001)
+	}
+}
+
+func TestWillingnessIsLearned(t *testing.T) {
+	tuesday, saturday := clock(t, "14:00"), clock(t, "14:00").AddDate(0, 0, 4)
+	var h Habits
+	near(t, "somebody new: two in six", h.willing(tuesday), 1.0/3, 1e-9)
+	for range 8 {
+		h = h.SaidNo(1, tuesday)
+	}
+	// In all 2/14 = 1/7; six parts of that and no yes in eight working-hours asks: 6/7/14.
+	near(t, "eight no at work", h.willing(tuesday), 6.0/7/14, 1e-9)
+	near(t, "on a Saturday only the mean counts", h.willing(saturday), 1.0/7, 1e-9)
+	yes := Habits{}.SaidYes(0.5, false, saturday)
+	near(t, "one yes to an ask that counts half", yes.willing(tuesday), 3/6.5, 1e-9)
+	near(t, "a late yes was counted as an ask before", Habits{}.WasOvertaken(0.5, saturday.Add(-time.Hour), saturday).SaidYes(0.5, true, saturday).Free.Asked, 0.5*answeredBy(60), 1e-9)
+}
+
+func TestWhoWasFasterIsNoFaultOfTheOthers(t *testing.T) {
+	now := clock(t, "14:00")
+	h := Habits{}.WasOvertaken(1, now.Add(-5*time.Minute), now)
+	near(t, "half of the answers come within five minutes", h.Work.Asked, 0.5, 1e-9)
+	near(t, "and bends the chance for the rest of the afternoon", h.presence(now), math.Sqrt(silentFactor), 1e-9)
+	near(t, "not of the evening", h.presence(clock(t, "18:00")), 1, 1e-9)
+}
+
+// Asking somebody with chance 1 who answers like everybody, at once rather than five minutes
+// later, with nobody else asked: the yes comes five minutes sooner, less what falls beyond
+// the two hours.
+func TestSooner(t *testing.T) {
+	var s forecast
+	for x := range s {
+		s[x] = 1
+	}
+	near(t, "minutes sooner", s.sooner(1, 5), 4.97, 0.05)
+	near(t, "in proportion", s.sooner(0.3, 5), 0.3*s.sooner(1, 5), 1e-9)
+	s.with(0.5, 0)
+	near(t, "hope", s.hope(), 0.5*answeredBy(horizon-1)/(0.5+0.5*1), 0.01)
+}
+
+func TestAnAskCostsMoreTheMoreOnesWeekHad(t *testing.T) {
+	now := clock(t, "14:00")
+	k := weigh(Pick{Km: 0, Minutes: 3}, CatcherCard{Asks: []time.Time{now, now, now, now.Add(-week)}}, 0, now)
+	lately := 3 + 1/math.E
+	near(t, "price", k.Price, lately, 1e-9)
+	near(t, "chance", k.P, math.Exp(-tiring*(lately-restAsks))/3, 1e-9)
+}
+
+func TestTheSwarmLeavesByDay(t *testing.T) {
+	noon, night := clock(t, "13:00"), clock(t, "20:30")
+	near(t, "at noon", leaving(branch(), noon), (1+patience)/quickLeave, 1e-9)
+	near(t, "in the evening", leaving(branch(), night), patience/quickLeave, 1e-9)
+	needs := branch()
+	needs.Restless = 2
+	near(t, "since yesterday", leaving(needs, noon), (2+patience)/quickLeave, 1e-9)
+}
+
+// A club that says yes a third as often as it did is asked at a higher price; one that is
+// asked very much, too. A new club is not.
+func TestThePriceNeverFeedsASpiral(t *testing.T) {
+	now := clock(t, "14:00")
+	roster := []Catcher{north("ada", 2), north("bram", 3)}
+	near(t, "a new club", strain(Board{}, roster, now), 1, 1e-9)
+	tired := CatcherCard{Habits: Habits{Free: Tally{60, 100}, Lately: Tally{1, 60}, LatelyAt: now}}
+	if got := strain(Board{Catchers: map[string]CatcherCard{"ada": tired, "bram": tired}}, roster, now); got < 2 {
+		t.Errorf("a tired club: %v", got)
+	}
+	var asks []time.Time
+	for range 24 {
+		asks = append(asks, now)
+	}
+	near(t, "asked twenty-four times a week", strain(Board{Catchers: map[string]CatcherCard{"ada": {Asks: asks}, "bram": {Asks: asks}}}, roster, now), 8, 1e-9)
+}
+
+func TestPaceIsOneKnob(t *testing.T) {
+	var roster []Catcher
+	for i, id := range []string{"ada", "bram", "chidi", "dora", "emil", "fern"} {
+		roster = append(roster, north(id, float64(10+i)))
+	}
+	asked := []Ask{{Catcher: "ada", At: clock(t, "17:00"), State: AskOpen, P: 0.45}, {Catcher: "bram", At: clock(t, "17:00"), State: AskOpen, P: 0.45}}
+	last := -1
+	for _, pace := range []Pace{Gentle, Normal, Fast} {
+		d := DefaultDispatch()
+		d.Pace = pace
+		n := len(NextRound(branch(), roster, Board{}, asked, clock(t, "17:05"), d).Ask)
+		if n < last {
+			t.Errorf("%s asks %d, fewer than the gentler pace (%d)", pace, n, last)
+		}
+		last = n
+	}
+	if last == 0 {
+		t.Error("the fast pace asks nobody")
+	}
+}
+
+// BenchmarkTenCallsOf400 is a hot day in a big club: ten looks at four hundred cards.
+func BenchmarkTenCallsOf400(b *testing.B) {
+	var roster []Catcher
+	board := Board{Catchers: map[string]CatcherCard{}}
+	now := clock(b, "14:00")
+	for i := range 400 {
+		c := north("c"+string(rune('a'+i%26))+string(rune('a'+i/26)), float64(i)/20)
+		if i%2 == 0 {
+			c.Hours = "Mo-Fr 12:00-21:00; Sa-Su 08:00-20:00"
+		}
+		roster = append(roster, c)
+		board.Catchers[c.ID] = CatcherCard{Asks: []time.Time{now.Add(-30 * time.Hour), now.Add(-50 * time.Hour), now.Add(-90 * time.Hour)}}
+	}
+	asked := []Ask{{Catcher: roster[0].ID, At: now.Add(-6 * time.Minute), State: AskOpen, P: 0.3}}
+	for b.Loop() {
+		for range 10 {
+			NextRound(branch(), roster, board, asked, now, DefaultDispatch())
+		}
+	}
+}
