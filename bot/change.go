@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"strings"
 	"time"
 
 	"skepline/notify"
@@ -96,4 +97,14 @@ type Closed struct {
 // Event returns the id under which t's going off is an event.
 func (t Timer) Event() EventID {
 	return EventID("tm:" + t.ID + ":" + itoa(t.N))
+}
+
+// Timer takes the event id of a timer that went off ("tm:<timer id>:<n>") apart.
+func (e EventID) Timer() (id, n string, ok bool) {
+	rest, ok := strings.CutPrefix(string(e), "tm:")
+	i := strings.LastIndex(rest, ":")
+	if !ok || i < 1 {
+		return "", "", false
+	}
+	return rest[:i], rest[i+1:], true
 }

@@ -355,7 +355,11 @@ func (d *decision) clock(p Party, t time.Time) string {
 	case days == 1:
 		return d.say(p, "clock_tomorrow", values{"Clock": c})
 	}
-	return d.say(p, "clock_on", values{"Clock": c, "Date": t.Format("1/2")})
+	date := "1/2" // month first where people count in feet, day first elsewhere
+	if d.Settings.Metric() {
+		date = "2/1"
+	}
+	return d.say(p, "clock_on", values{"Clock": c, "Date": t.Format(date)})
 }
 
 // dayNumber counts local calendar days, so that a day of 23 or 25 hours is one day.

@@ -210,12 +210,8 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 // Delivery returns the delivery loop over h's store: what is still true is read from its
 // documents, and a final failure becomes an event.
 func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Delivery {
-	filling := map[notify.Channel]notify.Sender{}
-	for channel, sender := range senders { // order does not matter: a map is filled from a map
-		filling[channel] = linked{sender, h.Secrets}
-	}
 	return &notify.Delivery{
-		Outbox: h.Store, Senders: filling, Log: h.Log, Hold: time.Minute, Batch: 16,
+		Outbox: h.Store, Senders: senders, Fill: h.fillLink, Log: h.Log, Hold: time.Minute, Batch: 16,
 		Truth: h.stillTrue,
 		Undelivered: func(ctx context.Context, m notify.Message, reason string) error {
 			_, err := h.Hear(ctx, Undelivered{Event: EventID("ud:" + m.ID), Message: m, Reason: reason})

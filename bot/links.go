@@ -1,7 +1,6 @@
 package bot
 
 import (
-	"context"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
@@ -80,24 +79,19 @@ func (d *decision) addLink(m *notify.Message, c *Call, key string, segments int)
 	d.carry(m, c, callerSeed(c))
 }
 
-// linked fills in the links of messages on their way out.
-type linked struct {
-	next    notify.Sender
-	secrets [][]byte
-}
-
-// Send puts the token in the mask's place. The hash says which secret made it.
-func (l linked) Send(ctx context.Context, out notify.Outgoing) notify.Result {
+// fillLink puts a link's token in the place of its mask. The hash says which secret made it;
+// false means that none of ours did.
+func (h *Hotline) fillLink(out notify.Outgoing) (notify.Outgoing, bool) {
 	if out.Link == nil {
-		return l.next.Send(ctx, out)
+		return out, true
 	}
-	for _, secret := range l.secrets {
+	for _, secret := range h.Secrets {
 		if token := linkToken(secret, out.Link.Seed); LinkHash(token) == out.Link.Hash {
 			out.Text = strings.Replace(out.Text, linkMask, token, 1)
-			return l.next.Send(ctx, out)
+			return out, true
 		}
 	}
-	return notify.Result{End: notify.Refused, Reason: "lost_secret"}
+	return out, false
 }
 
 // Opened is what a link opens: a call, and for whom.

@@ -1,19 +1,11 @@
 package bot
 
 import (
-	"context"
 	"strings"
 	"testing"
 
 	"skepline/notify"
 )
-
-type sentTo struct{ text string }
-
-func (s *sentTo) Send(_ context.Context, out notify.Outgoing) notify.Result {
-	s.text = out.Text
-	return notify.Result{End: notify.Accepted}
-}
 
 // TestLinkIsFilledInAtSending holds that a stored text has the length of the sent one and
 // does not hold the token, and that a rotated secret still fills in what it made.
@@ -27,19 +19,18 @@ func TestLinkIsFilledInAtSending(t *testing.T) {
 	for _, row := range []struct {
 		why     string
 		secrets [][]byte
-		end     notify.End
+		ok      bool
 	}{
-		{"the secret that made it", [][]byte{old}, notify.Accepted},
-		{"a newer one before it", [][]byte{fresh, old}, notify.Accepted},
-		{"its secret is gone", [][]byte{fresh}, notify.Refused},
+		{"the secret that made it", [][]byte{old}, true},
+		{"a newer one before it", [][]byte{fresh, old}, true},
+		{"its secret is gone", [][]byte{fresh}, false},
 	} {
-		sent := &sentTo{}
-		got := linked{sent, row.secrets}.Send(t.Context(), notify.Outgoing{Message: stored})
-		if got.End != row.end {
-			t.Errorf("%s: ended %s, want %s", row.why, got.End, row.end)
+		out, ok := (&Hotline{Secrets: row.secrets}).fillLink(notify.Outgoing{Message: stored})
+		if ok != row.ok {
+			t.Errorf("%s: filled %v, want %v", row.why, ok, row.ok)
 		}
-		if row.end == notify.Accepted && (!strings.HasSuffix(sent.text, "/o/"+token) || len(sent.text) != len(stored.Text)) {
-			t.Errorf("%s: sent %q, want the token in the mask's place and nothing else", row.why, sent.text)
+		if row.ok && (!strings.HasSuffix(out.Text, "/o/"+token) || len(out.Text) != len(stored.Text)) {
+			t.Errorf("%s: sent %q, want the token in the mask's place and nothing else", row.why, out.Text)
 		}
 	}
 }

@@ -530,7 +530,7 @@ func (d *decision) whatIsNew(c *Call) string {
 	word("crowd", a.Crowd, b.Crowd)
 	word("owner", a.Owner, b.Owner)
 	for _, free := range [][2]string{{a.Name, b.Name}, {a.Access, b.Access}} {
-		if free[0] != free[1] && free[0] != "" {
+		if free[0] != free[1] && free[0] != "" && free[0] != intake.NothingSpecial {
 			parts = append(parts, free[0])
 		}
 	}

@@ -44,9 +44,13 @@ var options = map[Question][]Option{
 	AskBody: {{"fuzzy", body("fuzzy_brown")}, {"furry", body("big_furry")}, {"shiny", body("shiny_yellow")},
 		{"white", body("black_white")}, {"slender", body("slender")}, {"unsure", body("unsure")}},
 	AskEntry:  {{"one", entry("one_hole")}, {"many", entry("many_holes")}, {"none", entry("no_hole")}, {"unsure", entry("unsure")}},
-	AskAccess: {{"nothing", func(a *Answers) { a.Access = "nothing special" }}},
+	AskAccess: {{"nothing", func(a *Answers) { a.Access = NothingSpecial }}},
 	AskPhoto:  {{"no", nil}},
 }
+
+// NothingSpecial is the Access of a place that one simply walks up to. It is a value, not
+// words: nobody is told it.
+const NothingSpecial = "nothing special"
 
 // Options returns the options of q in order; none for a question answered in free words.
 func Options(q Question) []Option { return options[q] }

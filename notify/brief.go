@@ -110,7 +110,7 @@ func (b briefing) yours() string {
 		facts = append(facts, fact{text: b.say(caller)})
 	}
 	facts = append(facts, b.hazards()...)
-	if access := b.j.Answers.Access; access != "" && access != "nothing special" {
+	if access := b.j.Answers.Access; access != "" && access != intake.NothingSpecial {
 		facts = append(facts, fact{text: b.say("brief_yours_access"), rank: 2})
 	}
 	facts = append(facts, b.today()...)

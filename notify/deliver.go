@@ -25,6 +25,9 @@ type Delivery struct {
 	// to the class of the message.
 	Resolvers map[Channel]Resolver
 	Truth     Truth
+	// Fill puts in what is not stored, the token of a link, and reports whether it could. The
+	// filled words are what is sent and what is looked for afterwards. nil = nothing to fill.
+	Fill func(Outgoing) (Outgoing, bool)
 	// Undelivered tells the state that a message which was still worth sending will not
 	// arrive. It may be told twice of one message.
 	Undelivered func(ctx context.Context, m Message, reason string) error
@@ -129,11 +132,21 @@ func (d *Delivery) send(ctx context.Context, channel Channel, lease Lease) Resul
 	if sender == nil {
 		return Result{End: RetryLater, After: lookAgain, Reason: "no_sender"}
 	}
-	out := lease.Outgoing
+	out, ok := d.filled(lease.Outgoing)
+	if !ok {
+		return Result{End: Refused, Reason: "lost_secret"}
+	}
 	if lease.State == LeftOpen && persistenceOf(out.Class).doubt == markRepeat {
 		out.Text = repeatMark + out.Text
 	}
 	return sender.Send(ctx, out)
+}
+
+func (d *Delivery) filled(out Outgoing) (Outgoing, bool) {
+	if d.Fill == nil {
+		return out, true
+	}
+	return d.Fill(out)
 }
 
 // repeatMark stands before words that may have arrived once already. The two languages we

@@ -52,3 +52,21 @@ type Done struct {
 	// instead, and Result is what became of that one.
 	Unsent bool
 }
+
+// Ending sums an attempt up for a store, in one word: "accepted", "dropped" (never handed
+// over), "refused", "later", "doubted" (nobody will know, and it is not sent again) or "open".
+func (done Done) Ending() string {
+	switch end := done.Result.End; {
+	case end == Accepted:
+		return "accepted"
+	case end == "" && done.Drop != "":
+		return "dropped"
+	case end == Refused, end == RetryLater && done.Drop != "":
+		return "refused"
+	case end == RetryLater:
+		return "later"
+	case done.Drop != "":
+		return "doubted"
+	}
+	return "open"
+}

@@ -48,7 +48,11 @@ func (d *Delivery) resolve(ctx context.Context, channel Channel, lease *Lease, n
 	if resolver == nil || lease.EditsProvider != "" {
 		return Done{}, false
 	}
-	found := resolver.Resolve(ctx, lease.Outgoing, lease.Since)
+	out, ok := d.filled(lease.Outgoing)
+	if !ok {
+		return Done{}, false // send says why
+	}
+	found := resolver.Resolve(ctx, out, lease.Since)
 	d.tellResolved(channel, lease, found)
 	switch found.End {
 	case Accepted, Refused:

@@ -91,3 +91,30 @@ func TestDoubtEnds(t *testing.T) {
 		t.Errorf("sent %d times, want %d; %d left; undelivered %v", len(p.door.sent), want, len(p.shelf.items), p.failed)
 	}
 }
+
+// TestLooksForWhatWasSent holds that a look-up asks for the words that went out, link and
+// all, not for those in the outbox: they would never be found, and the text would go twice.
+func TestLooksForWhatWasSent(t *testing.T) {
+	p := newPost(noon, Result{End: Ambiguous, Reason: "no_answer"})
+	p.Fill = func(out Outgoing) (Outgoing, bool) {
+		out.Text += " at a link"
+		return out, true
+	}
+	var asked []string
+	p.Resolvers = map[Channel]Resolver{SMS: askedFor{&asked}}
+	p.shelf.put(to("gwen", "m", Claim))
+	p.step(t)
+	p.shelf.now = noon.Add(30 * time.Second)
+	p.step(t)
+	if len(p.door.sent) != 1 || len(asked) != 1 || asked[0] != p.door.sent[0].Text {
+		t.Errorf("sent %v, then looked for %q", p.door.sent, asked)
+	}
+}
+
+// askedFor is a provider's log that finds everything and notes what it was asked for.
+type askedFor struct{ words *[]string }
+
+func (a askedFor) Resolve(_ context.Context, out Outgoing, _ time.Time) Result {
+	*a.words = append(*a.words, out.Text)
+	return Result{End: Accepted, ProviderID: "P1"}
+}

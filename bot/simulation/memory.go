@@ -234,7 +234,7 @@ func (m *Memory) write(c bot.Change) {
 }
 
 func (m *Memory) writeTimers(c bot.Change) {
-	if id, n, ok := firedTimer(c.Event); ok && m.mutant != KeepFired {
+	if id, n, ok := c.Event.Timer(); ok && m.mutant != KeepFired {
 		if t, ok := m.timers[id]; ok && strconv.Itoa(t.N) == n {
 			delete(m.timers, id)
 		}
@@ -248,16 +248,6 @@ func (m *Memory) writeTimers(c bot.Change) {
 			m.timers[t.ID] = dueTimer{t.Timer, milliseconds(t.At)}
 		}
 	}
-}
-
-// firedTimer takes the event id of a timer apart: "tm:<timer id>:<n>".
-func firedTimer(event bot.EventID) (id, n string, ok bool) {
-	rest, ok := strings.CutPrefix(string(event), "tm:")
-	i := strings.LastIndex(rest, ":")
-	if !ok || i < 1 {
-		return "", "", false
-	}
-	return rest[:i], rest[i+1:], true
 }
 
 // milliseconds rounds up, so that a timer never goes off before its time.

@@ -224,7 +224,7 @@ func (l *leasing) pay(n int) {
 func (m *Memory) Finish(_ context.Context, done notify.Done) error {
 	now, msg, line := m.now(), done.Lease.Message, done.Lease.Line()
 	held := m.held[line]
-	how := ending(done)
+	how := done.Ending()
 	head := ""
 	if ids := m.lines[line]; len(ids) > 0 {
 		head = ids[0]
@@ -256,23 +256,6 @@ func (m *Memory) Finish(_ context.Context, done notify.Done) error {
 		m.pause[c] = max(m.pause[c], now+pause)
 	}
 	return nil
-}
-
-// ending is finish.lua's word for how an attempt ended.
-func ending(done notify.Done) string {
-	switch end := done.Result.End; {
-	case end == notify.Accepted:
-		return "accepted"
-	case end == "" && done.Drop != "":
-		return "dropped"
-	case end == notify.Refused, end == notify.RetryLater && done.Drop != "":
-		return "refused"
-	case end == notify.RetryLater:
-		return "later"
-	case done.Drop != "":
-		return "doubted"
-	}
-	return "open"
 }
 
 func roundedUp(d time.Duration) int64 { return int64((d + time.Millisecond - 1) / time.Millisecond) }

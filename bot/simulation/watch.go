@@ -135,7 +135,7 @@ func (v *watch) whole(c bot.Change) {
 
 // onTime is the half of I18 about timers.
 func (v *watch) onTime(c bot.Change) {
-	id, _, ok := firedTimer(c.Event)
+	id, _, ok := c.Event.Timer()
 	callID, purpose, _ := strings.Cut(id, "/")
 	if !ok || v.calls[callID] == nil || c.Outcome == bot.OutcomeStale {
 		return

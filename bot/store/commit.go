@@ -124,7 +124,7 @@ func (c *composed) roster(cards []bot.RosterCard) error {
 // timers lays out the timer changes. A timer that goes off is cleared by its own event,
 // unless that event moves it; one left standing would go off again at once, for ever.
 func (c *composed) timers(change bot.Change) error {
-	if id, n, ok := firedTimer(change.Event); ok {
+	if id, n, ok := change.Event.Timer(); ok {
 		c.op("fired", id, n)
 	}
 	for _, t := range change.Timers {
@@ -189,16 +189,6 @@ func (c *composed) key(key string) string {
 		c.index[key] = at
 	}
 	return strconv.Itoa(at)
-}
-
-// firedTimer takes the event id of a timer ("tm:<timer id>:<n>") apart.
-func firedTimer(event bot.EventID) (id, n string, ok bool) {
-	rest, ok := strings.CutPrefix(string(event), "tm:")
-	i := strings.LastIndex(rest, ":")
-	if !ok || i < 1 {
-		return "", "", false
-	}
-	return rest[:i], rest[i+1:], true
 }
 
 // millis writes a time as whole milliseconds since 1970, rounded up: a timer never goes off

@@ -77,29 +77,12 @@ func (s *Store) Finish(ctx context.Context, done notify.Done) error {
 		pause = done.Result.After
 	}
 	_, err = s.call(ctx, s.scripts.finish, s.outboxKeys,
-		m.Line(), m.ID, strconv.FormatInt(done.Lease.Fence, 10), ending(done), ms(done.Result.After),
+		m.Line(), m.ID, strconv.FormatInt(done.Lease.Fence, 10), done.Ending(), ms(done.Result.After),
 		done.Result.ProviderID, string(slim), string(channel), ms(pause), ms(s.pace(channel)), flag(metered(channel)), flag(done.Unsent))
 	if err != nil {
 		return fmt.Errorf("finish message %s: %w", m.ID, err)
 	}
 	return nil
-}
-
-// ending is finish.lua's word for how an attempt ended.
-func ending(done notify.Done) string {
-	switch end := done.Result.End; {
-	case end == notify.Accepted:
-		return "accepted"
-	case end == "" && done.Drop != "":
-		return "dropped"
-	case end == notify.Refused, end == notify.RetryLater && done.Drop != "":
-		return "refused"
-	case end == notify.RetryLater:
-		return "later"
-	case done.Drop != "":
-		return "doubted"
-	}
-	return "open"
 }
 
 // Report merges a delivery report into its message; see bot.Store. The same failure

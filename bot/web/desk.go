@@ -46,13 +46,8 @@ type callPage struct {
 func (c callPage) Can(does string) bool { return slices.Contains(c.V.Does, does) }
 
 func (p *Pages) deskCall(w http.ResponseWriter, r *http.Request) {
-	v, err := p.Look.ViewCall(r.Context(), r.PathValue("id"))
-	switch {
-	case err != nil:
-		p.broken(w, err)
-		return
-	case v == nil:
-		p.nothing(w)
+	v, ok := seen[bot.CallView](p, w)(p.Look.ViewCall(r.Context(), r.PathValue("id")))
+	if !ok {
 		return
 	}
 	data := p.page(p.Language, v.Ref)

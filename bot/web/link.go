@@ -26,19 +26,28 @@ func did(data page, r *http.Request) string {
 	return ""
 }
 
+// seen answers for a page whose view could not be read or does not exist, and reports whether
+// there is one to show.
+func seen[V any](p *Pages, w http.ResponseWriter) func(*V, error) (*V, bool) {
+	return func(v *V, err error) (*V, bool) {
+		switch {
+		case err != nil:
+			p.broken(w, err)
+		case v == nil:
+			p.nothing(w)
+		}
+		return v, v != nil && err == nil
+	}
+}
+
 func (p *Pages) offer(w http.ResponseWriter, r *http.Request) {
 	token, ok := goodToken(r)
 	if !ok {
 		p.nothing(w)
 		return
 	}
-	v, err := p.Look.ViewOffer(r.Context(), token)
-	switch {
-	case err != nil:
-		p.broken(w, err)
-		return
-	case v == nil:
-		p.nothing(w)
+	v, ok := seen[bot.OfferView](p, w)(p.Look.ViewOffer(r.Context(), token))
+	if !ok {
 		return
 	}
 	data := p.page(v.Language, "")
@@ -72,13 +81,8 @@ func (p *Pages) caller(w http.ResponseWriter, r *http.Request) {
 		p.nothing(w)
 		return
 	}
-	v, err := p.Look.ViewCaller(r.Context(), token)
-	switch {
-	case err != nil:
-		p.broken(w, err)
-		return
-	case v == nil:
-		p.nothing(w)
+	v, ok := seen[bot.CallerView](p, w)(p.Look.ViewCaller(r.Context(), token))
+	if !ok {
 		return
 	}
 	data := p.page(v.Language, "")

@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"context"
 	"os"
+	"regexp"
 	"strings"
 	"testing"
+
+	"github.com/alecthomas/kong"
 
 	"skepline/bot/rehearsal"
 )
@@ -61,4 +64,29 @@ func indent(text string, lines int) string {
 		b.WriteString(strings.TrimRight("    "+line, " ") + "\n")
 	}
 	return b.String()
+}
+
+// TestReadmeCommandsParse holds that every command line the README gives is one. None is run.
+func TestReadmeCommandsParse(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	given := regexp.MustCompile("(?:go run \\./cmd/skepline|\\./skepline|`skepline) ([^`#\n]+)").FindAllStringSubmatch(string(readme), -1)
+	if len(given) < 8 {
+		t.Fatalf("only %d command lines found", len(given))
+	}
+	for _, line := range given {
+		args := []string{}
+		for _, arg := range regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(line[1], -1) {
+			args = append(args, strings.Trim(arg, `"`))
+		}
+		parser, err := kong.New(&commands{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := parser.Parse(args); err != nil {
+			t.Errorf("skepline %s: %v", line[1], err)
+		}
+	}
 }
