@@ -211,7 +211,7 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 // documents, and a final failure becomes an event.
 func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Delivery {
 	return &notify.Delivery{
-		Outbox: h.Store, Senders: senders, Fill: h.fillLink, Log: h.Log, Hold: time.Minute, Batch: 16,
+		Outbox: h.Store, Senders: senders, Fill: h.fillLink, Now: h.Clock.Now, Log: h.Log, Hold: time.Minute, Batch: 16,
 		Truth: h.stillTrue,
 		Undelivered: func(ctx context.Context, m notify.Message, reason string) error {
 			_, err := h.Hear(ctx, Undelivered{Event: EventID("ud:" + m.ID), Message: m, Reason: reason})

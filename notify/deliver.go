@@ -34,10 +34,12 @@ type Delivery struct {
 	// Resolved is told how each look-up ended: "taken", "failed", "not_taken", "unknown".
 	// It may be nil.
 	Resolved func(channel Channel, how string)
-	Log      *slog.Logger  // nil = silent
-	Hold     time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
-	Settle   time.Duration // how long a send in doubt rests before it is looked up. 0 = 20 s
-	Batch    int           // messages in flight at once. 0 = 16
+	Log      *slog.Logger // nil = silent
+	// Now is the clock that Step's now was read from. nil = nobody ever stands still.
+	Now    func() time.Time
+	Hold   time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
+	Settle time.Duration // how long a send in doubt rests before it is looked up. 0 = 20 s
+	Batch  int           // messages in flight at once. 0 = 16
 }
 
 // The reasons to drop a message that Delivery itself knows of; Truth has its own.
@@ -99,11 +101,19 @@ func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, no
 	if done.Drop, err = d.notSent(ctx, lease, now); err != nil {
 		d.log().Warn("message cannot be checked", "message", lease.ID, "class", lease.Class, "error", err)
 		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
+	} else if done.Drop == "" && d.overslept(now) {
+		done.Unsent, done.Result = true, Result{End: RetryLater, After: time.Second, Reason: "overslept"}
 	} else if done.Drop == "" {
 		done.Result = d.send(ctx, channel, lease)
 		done = judged(done, d.settleOn(channel, lease.Class))
 	}
 	return done.Result.End == Accepted, errors.Join(err, d.record(ctx, done))
+}
+
+// overslept reports whether so much of a lease is gone that a send begun now could outlast
+// it: the program stood still since began, and somebody else may have the message by now.
+func (d *Delivery) overslept(began time.Time) bool {
+	return d.Now != nil && d.Now().Sub(began) >= cmp.Or(d.Hold, time.Minute)/2
 }
 
 // notSent returns why a leased message is not to be sent, "" when it is. A safety message

@@ -118,3 +118,22 @@ func (a askedFor) Resolve(_ context.Context, out Outgoing, _ time.Time) Result {
 	*a.words = append(*a.words, out.Text)
 	return Result{End: Accepted, ProviderID: "P1"}
 }
+
+// TestStoodStill holds that a program which stood still between taking a message and sending
+// it leaves it to whoever has it by now, and that this costs no attempt.
+func TestStoodStill(t *testing.T) {
+	p := newPost(noon, Result{End: Accepted, ProviderID: "P1"})
+	stood := 31 * time.Second
+	p.Now = func() time.Time { return p.shelf.now.Add(stood) }
+	p.shelf.put(to("gwen", "m", Claim))
+	p.step(t)
+	if len(p.door.sent) != 0 || len(p.shelf.items) != 1 {
+		t.Fatalf("sent %d, left %d; want nothing sent and the message kept", len(p.door.sent), len(p.shelf.items))
+	}
+	stood = 0
+	p.shelf.now = noon.Add(2 * time.Minute)
+	p.step(t)
+	if len(p.door.sent) != 1 || p.door.sent[0].Text != "Hello, gwen" {
+		t.Errorf("sent %v, want it once", p.door.sent)
+	}
+}
