@@ -2,6 +2,7 @@ package bot
 
 import (
 	"context"
+	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -39,7 +40,7 @@ const commitTries = 8
 // event returns the outcome of its first arrival. An error means that nothing was
 // acknowledged and that the event should come again.
 func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
-	payload, lost := payloadOf(e), false
+	payload, lost := h.payloadOf(e), false
 	for try := range commitTries {
 		outcome, over, err := h.hearOnce(ctx, e, payload)
 		switch {
@@ -171,13 +172,17 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 }
 
 // payloadOf hashes an event, so that the store can notice two different events under one id.
-func payloadOf(e Event) string {
+// A plain hash of an event that holds little more than a phone number could be turned back
+// by trying every number; this one cannot without the secret.
+func (h *Hotline) payloadOf(e Event) string {
 	b, err := json.Marshal(e)
 	if err != nil {
 		return "unhashable"
 	}
-	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:6])
+	mac := hmac.New(sha256.New, h.Secrets[len(h.Secrets)-1])
+	mac.Write([]byte("payload\x00"))
+	mac.Write(b)
+	return hex.EncodeToString(mac.Sum(nil)[:6])
 }
 
 // kindOf names an event for logs and errors: its type, nothing that a person said.

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"net/url"
@@ -32,6 +33,9 @@ type Options struct {
 	Pace map[notify.Channel]time.Duration
 	// Fuse limits what a day may cost.
 	Fuse Fuse
+	// Secrets seal what is written down of people, the newest first; the others only read.
+	// Open needs one. An embedded store may go without, since it writes nothing down.
+	Secrets [][]byte
 }
 
 // Fuse is the daily limit, in segments (UTC days), of the channels that cost money: SMS and
@@ -57,6 +61,7 @@ type Store struct {
 	client   redis.UniversalClient
 	keys     keys
 	scripts  scripts
+	seals    *seals
 	opts     Options
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
@@ -72,6 +77,9 @@ var _ bot.Store = (*Store)(nil)
 
 // Open prepares a store; it does not connect. Call Check to see whether it is there and safe.
 func Open(opts Options) (*Store, error) {
+	if len(opts.Secrets) == 0 {
+		return nil, errors.New("a store needs a secret to seal what it keeps of people")
+	}
 	universal, err := clientOptions(opts.URL)
 	if err != nil {
 		return nil, err
@@ -89,8 +97,12 @@ func open(client redis.UniversalClient, opts Options, clock string) (*Store, err
 	if err != nil {
 		return nil, err
 	}
+	seals, err := sealsOf(opts.Secrets)
+	if err != nil {
+		return nil, err
+	}
 	return &Store{
-		client: client, keys: keys, scripts: scriptsWith(clock), opts: opts,
+		client: client, keys: keys, scripts: scriptsWith(clock), seals: seals, opts: opts,
 		commitKeys: keys.commit(), outboxKeys: keys.outbox(),
 	}, nil
 }

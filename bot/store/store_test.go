@@ -65,6 +65,8 @@ var cases = []struct {
 	{"the board shows what was committed", quick, board},
 	{"look-ups, marks and ended calls", quick, lookUps},
 	{"a named lease has one owner", quick, holds},
+	{"what is kept of people cannot be read in Redis", quick, sealsWords},
+	{"a new secret reads what the older one sealed", quick, sealsRotate},
 	{"a sweep forgets what is old", quick, sweep},
 	{"thirty calls, eight takers each, two replicas: one winner each", quick, thirtyCalls},
 }

@@ -49,6 +49,7 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	}
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "audit", s.audit) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Hour, "sweep", s.store.Sweep) })
+	loop(func(taking, work context.Context) { s.every(taking, work, 24*time.Hour, "seals", s.reseal) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "store", s.recheck()) })
 	loop(func(taking, work context.Context) { s.every(taking, work, 2*time.Second, "pulse", s.pulse) })
 	loop(func(taking, work context.Context) { s.every(taking, work, 5*time.Second, "backlog", s.backlog) })

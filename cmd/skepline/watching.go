@@ -28,6 +28,18 @@ func (s *service) recheck() func(context.Context) error {
 	}
 }
 
+// reseal seals under the newest secret what is not, so that older ones can be given up.
+func (s *service) reseal(ctx context.Context) error {
+	found, err := s.store.Reseal(ctx)
+	if err == nil && found.Older+found.Plain > 0 {
+		s.log.Info("sealed anew under the newest secret", "values", found.Older+found.Plain)
+	}
+	if err == nil && found.Lost > 0 {
+		err = fmt.Errorf("%d values of the store cannot be opened: put the secret they were sealed with back into SKEPLINE_SECRET, behind the newest", found.Lost)
+	}
+	return err
+}
+
 // pulse notices when Redis has lost its last moments, which a failover does: another server
 // answers, or a counter goes back. The provider's log is read again soon in any case (the
 // sweep looks a quarter of an hour back), so that no text of a caller is lost for good.
