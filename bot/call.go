@@ -79,6 +79,7 @@ type Call struct {
 	Found       triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
 	Timers      []CallTimer       `json:"timers,omitempty"`
 	Story       []Line            `json:"story,omitempty"`     // what happened, in codes
+	Seen        []Line            `json:"seen,omitempty"`      // who was shown the address: a catcher's id, "desk k3x7"; erased with it
 	Joined      string            `json:"joined,omitempty"`    // the call of the same swarm that this report is part of
 	Also        []string          `json:"also,omitempty"`      // reports that are part of this call
 	Apart       []string          `json:"apart,omitempty"`     // calls that this one is not the same as

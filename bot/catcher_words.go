@@ -387,6 +387,8 @@ func (d *decision) dismissed(e Dismissed) {
 	if k.Token != "" {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + k.Token})
 	}
-	k.Address, k.Token = "", ""
+	// Their name and home go; under the bare id the ledger still counts what they caught.
+	k.Catcher = notify.Catcher{ID: k.ID}
+	k.Person, k.Token, k.Wrote, k.Diary, k.Boxes = "", "", "", nil, nil
 	d.change.Roster = append(d.change.Roster, RosterCard{ID: k.ID})
 }

@@ -96,7 +96,10 @@ func (d *decision) find(name string) string {
 func (d *decision) person(a notify.Address) *Person {
 	p := d.personByID(PersonID(d.Secret, a))
 	if p.Address == "" {
-		p.Address, p.Language = a, d.Settings.DefaultLanguage()
+		p.Address = a
+	}
+	if p.Language == "" {
+		p.Language = d.Settings.DefaultLanguage()
 	}
 	return p
 }
@@ -121,6 +124,8 @@ func (d *decision) finish() Change {
 	d.together()
 	d.keepWords()
 	for _, p := range d.people {
+		d.settle(p.doc, p.work)
+		d.personFollows(p.doc, p.work)
 		if p.work.ID == "" {
 			d.erase(p.doc)
 			continue

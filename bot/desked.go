@@ -17,6 +17,7 @@ type Desked struct {
 	Does    string // one of DeskActions
 	Words   string // with say
 	Catcher string // with offer: whom to ask; "" = whoever the rounds pick
+	By      string // a few letters that tell one session at the desk from another
 }
 
 // ID returns the event's id.
@@ -37,6 +38,10 @@ const takenOver = "taken_over"
 // texts that answer a steward who texts are left out.
 func (d *decision) desked(e Desked) {
 	c := d.call(e.Call)
+	if e.Does == deskSees {
+		d.deskSees(c, e)
+		return
+	}
 	if c.ID == "" || !c.Ended.IsZero() {
 		d.change.Outcome = OutcomeStale
 		return
@@ -46,7 +51,7 @@ func (d *decision) desked(e Desked) {
 		d.change.Outcome = OutcomeCannot
 		return
 	}
-	d.note(c, "desk "+e.Does)
+	d.note(c, strings.TrimSpace("desk "+e.Does+" "+e.By))
 	switch e.Does {
 	case "say":
 		d.stewardSays(desk, c, e.Words)

@@ -316,6 +316,7 @@ func (d *decision) storyLines(c *Call, p Party) []StoryLine {
 			lines = append(lines, StoryLine{Text: c.Story[i].What, when: c.Story[i].At})
 		}
 	}
+	lines = withSeen(lines, c.Seen)
 	for i := range lines {
 		lines[i].At = d.clock(p, lines[i].when)
 		if days := dayNumber(d.now) - dayNumber(lines[i].when.In(d.now.Location())); days > 0 {

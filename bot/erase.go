@@ -49,7 +49,7 @@ func (d *decision) scrub(c *Call) {
 	for _, hash := range c.Links {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + hash})
 	}
-	c.Links = nil
+	c.Links, c.Seen = nil, nil
 	for i := range c.Offers {
 		o := &c.Offers[i]
 		*o = Offer{Ask: o.Ask}
@@ -89,7 +89,7 @@ func (d *decision) forget(person, call string) {
 	if p.Call == call {
 		p.Call = ""
 	}
-	if p.Call != "" || p.Catcher != "" || len(p.Calls) > 0 || d.Settings.IsSteward(p.Address) {
+	if d.bound(p) {
 		return
 	}
 	if p.Stopped {
@@ -107,13 +107,19 @@ func (d *decision) eraseMe(p *Person) {
 		d.tell(p.party(), notify.News, "erase_sure", nil)
 		return
 	}
+	d.eraseNow(p)
+}
+
+// eraseNow erases what is kept of p, or sees to it that this happens when the catcher who
+// needs their address is done.
+func (d *decision) eraseNow(p *Person) {
 	p.Erasing = time.Time{}
 	to, c := p.party(), d.openCall(p)
 	if c != nil && c.Holder != nil {
 		// Somebody is on their way to an address; it goes when they are done.
 		p.Erase = true
 		d.note(c, "erase_after")
-		d.tell(to, notify.News, "erase_after", d.about(c, to))
+		d.receipt(p, to, "erase_after", d.about(c, to))
 		return
 	}
 	if c != nil {
@@ -127,7 +133,7 @@ func (d *decision) eraseMe(p *Person) {
 	if p.Catcher != "" {
 		key = "erased_catcher"
 	}
-	d.tell(to, notify.News, key, nil)
+	d.receipt(p, to, key, nil)
 	for _, id := range calls {
 		if c := d.call(id); c.ID != "" && !c.Ended.IsZero() {
 			d.scrub(c)

@@ -26,6 +26,8 @@ func (d *decision) said(e Said) {
 		}
 	case intake.Emergency(e.Text):
 		d.emergency(p, e)
+	case p.Stopped && asksErasure(e.Text):
+		d.erases(p)
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped
 	case d.tooMuch(p, e):
@@ -39,6 +41,11 @@ func (d *decision) said(e Said) {
 	default:
 		d.something(p, e)
 	}
+}
+
+func asksErasure(text string) bool {
+	cmd, ok := intake.ReadCommand(text, intake.Setting{})
+	return ok && cmd.Word == intake.WordDelete
 }
 
 func joins(text string) bool {

@@ -38,11 +38,7 @@ func (d *decision) optIn(p *Person) {
 	if text, ok := d.Event.(Said); ok && joins(text.Text) {
 		return
 	}
-	if !was {
-		d.idle(p, "welcome_back", nil)
-		return
-	}
-	d.tell(p.party(), notify.News, "welcome_back", nil)
+	d.idle(p, "welcome_back", nil)
 }
 
 // callerLeft is a caller's opt-out on a live call.

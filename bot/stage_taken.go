@@ -71,6 +71,7 @@ func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	c.Epoch++
 	c.Holder = &Holder{Catcher: k.ID, Name: k.Name, Party: d.catcherParty(k), Taken: d.Now, Word: d.checkWord(c)}
 	c.Held, c.Briefed = "", c.Answers
+	d.saw(c, k.ID)
 	d.clear(c, "round", "steward", "lapse", "news")
 	d.set(c, "eta", d.Now.Add(etaWithin))
 	if !c.InBox {

@@ -18,6 +18,10 @@ func (d *decision) fired(e Fired) {
 		d.firedFor(catcher, purpose, e.Timer)
 		return
 	}
+	if person, theirs := strings.CutPrefix(id, personTimer); ok && theirs {
+		d.firedForPerson(person, e.Timer)
+		return
+	}
 	c := (*Call)(nil)
 	if ok {
 		c = d.call(id)
