@@ -25,6 +25,7 @@ type decision struct {
 	people []*copyOf[Person]
 	calls  []*copyOf[Call]
 	crew   []*copyOf[Catcher]
+	blocks []*copyOf[blocks]
 	change Change
 	serial int
 	// foreign are documents with fields that we do not know; a newer program wrote them.
@@ -122,6 +123,7 @@ const documentSchema = 1
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
 	d.together()
+	d.paidFor()
 	d.keepWords()
 	for _, p := range d.people {
 		d.settle(p.doc, p.work)
@@ -141,6 +143,9 @@ func (d *decision) finish() Change {
 		if c.work.ID != "" {
 			d.write(c.doc, c.work, nil, true)
 		}
+	}
+	for _, b := range d.blocks {
+		d.write(b.doc, b.work, nil, false)
 	}
 	slices.SortFunc(d.change.Documents, func(a, b Document) int { return compareKeys(a.Key, b.Key) })
 	slices.SortFunc(d.change.Checks, func(a, b Check) int { return compareKeys(a.Key, b.Key) })

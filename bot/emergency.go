@@ -12,6 +12,10 @@ import (
 // emergency answers words of a severe reaction: the emergency message first, alone, at any
 // stage and on every channel. Everything else about the call waits for their next text.
 func (d *decision) emergency(p *Person, e Said) {
+	if !p.Abuse.Alarms.allow(d.Now, alarms) {
+		d.change.Outcome = OutcomeQuiet // they have just read it ten times
+		return
+	}
 	d.tell(p.party(), notify.Safety, "emergency", nil)
 	if d.say(p.party(), "emergency_more", nil) != "[emergency_more]" && !words(p.party()).Chat {
 		d.tell(p.party(), notify.Safety, "emergency_more", nil)
@@ -118,6 +122,9 @@ func (d *decision) rang(e Rang) {
 	p := d.person(e.From)
 	if p.Stopped {
 		d.change.Outcome = OutcomeStopped
+		return
+	}
+	if d.unpaid(p) {
 		return
 	}
 	if d.openCall(p) != nil {

@@ -31,7 +31,7 @@ func (d *decision) settle(old Document, p *Person) {
 		p.Forget = CallTimer{}
 		return
 	case p.Stopped:
-		*p = Person{Schema: documentSchema, ID: p.ID, Stopped: true, Language: p.Language, Chosen: p.Chosen, Idle: p.Idle, Forget: p.Forget}
+		*p = Person{Schema: documentSchema, ID: p.ID, Stopped: true, Language: p.Language, Chosen: p.Chosen, Idle: p.Idle, Abuse: Abuse{Alarms: p.Abuse.Alarms}, Forget: p.Forget}
 		if p.Language == "" && p.Idle.Since.IsZero() {
 			p.Forget = CallTimer{}
 			return

@@ -19,13 +19,14 @@ func (d *decision) said(e Said) {
 	switch {
 	case stop || e.OptOut == "STOP":
 		d.optOut(p)
+	case intake.Emergency(e.Text):
+		d.emergency(p, e)
+	case d.unpaid(p):
 	case start || e.OptOut == "START" || p.Stopped && joins(e.Text):
 		d.optIn(p)
 		if joins(e.Text) {
 			d.command(p, e)
 		}
-	case intake.Emergency(e.Text):
-		d.emergency(p, e)
 	case p.Stopped && asksErasure(e.Text):
 		d.erases(p)
 	case p.Stopped:

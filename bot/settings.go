@@ -114,6 +114,9 @@ type Limits struct {
 	TextsADay        int `toml:"texts_a_day"`         // the same, a day
 	SegmentsADay     int `toml:"segments_a_day"`      // SMS segments of the whole hotline; safety texts alone may pass it
 	SafetyReserve    int `toml:"safety_reserve"`      // of these, kept for safety texts
+
+	Countries  []string `toml:"countries"`          // whose SMS are answered, as two letters; none = the hotline's own
+	NewInBlock int      `toml:"new_in_block_a_day"` // strangers from one block of ten thousand numbers
 }
 
 // Retention says how long what is personal is kept.

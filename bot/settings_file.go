@@ -71,7 +71,7 @@ func ReadSettings(name string, data []byte) (*Settings, error) {
 	s := &Settings{
 		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
 		Dispatch:  Dispatch{Pace: "normal", First: 3, Next: 2, EveryMinutes: 5},
-		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150, NewInBlock: 40},
 		Retention: Retention{Days: defaultRetention},
 	}
 	f.readTables(s, table)

@@ -3,6 +3,7 @@ package bot
 import (
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -32,7 +33,7 @@ func TestFixedKeysAloneAreAValidFile(t *testing.T) {
 		Languages: []string{"en"}, EmergencyNumber: "999", Country: "GB", Stewards: []string{"telegram:5550101"}, Tag: "hill-bees",
 		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
 		Dispatch:  Dispatch{Pace: "normal", First: 3, Next: 2, EveryMinutes: 5},
-		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150, NewInBlock: 40},
 		Retention: Retention{Days: 30},
 	}
 	if diff := cmp.Diff(want, got, cmpopts.IgnoreUnexported(Settings{})); diff != "" {
@@ -62,7 +63,7 @@ func TestBuiltInSettingsShowTheDefaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	shown := DefaultSettings()
-	if shown.Hours != bare.Hours || shown.Dispatch != bare.Dispatch || shown.Limits != bare.Limits {
+	if shown.Hours != bare.Hours || shown.Dispatch != bare.Dispatch || !reflect.DeepEqual(shown.Limits, bare.Limits) {
 		t.Errorf("the example's tables %+v %+v %+v differ from the defaults", shown.Hours, shown.Dispatch, shown.Limits)
 	}
 }
@@ -92,7 +93,7 @@ func TestWrongSettings(t *testing.T) {
 			`hotline.toml:10: key stewards is a text; allowed is a list of addresses such as "telegram:12345678" or "sms:+16075550142", each once`},
 		{"the second of two entries", `country = "GB"`, "country = \"GB\"\n[[referrals]]\nfor = \"bees\"\nname = \"A\"\n[[referrals]]\nfor = \"rats\"\nname = \"B\"\n[limits]",
 			"hotline.toml:14: key referrals[1].for cannot be \"rats\"; allowed is \"wasps\", \"colony\", \"bees\" or \"hornets\"\n" +
-				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve"},
+				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve, countries, new_in_block_a_day"},
 		{"a referral to nobody", `"telegram:5550101"]`, "]\n[[referrals]]\nfor = \"bees\"",
 			"hotline.toml:11: key referrals[0] names nobody; allowed is a phone, a link or a name"},
 		{"not TOML", "latitude = 51", "latitude 51",

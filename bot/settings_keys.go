@@ -130,6 +130,10 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return l.SegmentsADay >= 1 && l.SegmentsADay <= 1000000 }, "a whole number, 1 to 1000000"},
 	{"safety_reserve", false, func(l *Limits) any { return &l.SafetyReserve },
 		func(l *Limits) bool { return l.SafetyReserve >= 0 && l.SafetyReserve < l.SegmentsADay }, "a whole number, 0 or more and less than segments_a_day"},
+	{"countries", false, func(l *Limits) any { return &l.Countries },
+		func(l *Limits) bool { return rightCountries(l.Countries) }, `a list of countries such as ["US", "CA"], each once`},
+	{"new_in_block_a_day", false, func(l *Limits) any { return &l.NewInBlock },
+		func(l *Limits) bool { return l.NewInBlock >= 1 && l.NewInBlock <= 10000 }, "a whole number, 1 to 10000"},
 }
 
 var retentionKeys = []settingsKey[Retention]{
@@ -254,6 +258,15 @@ func rightLanguages(list []string) bool {
 		}
 	}
 	return len(list) > 0 && !repeats(list)
+}
+
+func rightCountries(list []string) bool {
+	for _, c := range list {
+		if !phonenumbers.GetSupportedRegions()[c] {
+			return false
+		}
+	}
+	return !repeats(list)
 }
 
 func rightAddresses(list []string) bool {

@@ -56,6 +56,7 @@ type service struct {
 	sms      *sms.Door      // nil = off
 	telegram *telegram.Door // nil = off
 	maps     bot.Maps       // nil = none
+	told     bot.EventID    // the last mark of spending that the stewards heard of
 }
 
 // open opens the store, looks whether it is safe, and puts everything together.

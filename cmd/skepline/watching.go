@@ -64,7 +64,21 @@ func (s *service) backlog(ctx context.Context) error {
 		s.metrics.Waits(lane, w.Count, w.Late)
 	}
 	s.metrics.Spent(b.SpentToday)
-	return nil
+	return s.spending(ctx, b.SpentToday)
+}
+
+// spending tells the stewards when half of the day's money is spent, most of it, and all.
+func (s *service) spending(ctx context.Context, segments int) error {
+	event, ok := s.settings.SpentOn(s.clock.Now(), segments)
+	if !ok || event.Event == s.told {
+		return nil
+	}
+	_, err := s.hotline.Hear(ctx, event)
+	if err == nil {
+		s.told = event.Event
+		s.bell.ring()
+	}
+	return err
 }
 
 // aliveAndWell tells whoever listens that an audit has passed.
