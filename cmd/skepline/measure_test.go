@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"os"
@@ -47,21 +48,22 @@ func TestMeasure(t *testing.T) {
 // measure is one measurement.
 type measure struct {
 	*testing.T
-	program  string // the binary
-	dir      string
-	rounds   int
-	each     time.Duration // of a leg
-	fsync    string        // Redis' appendfsync
-	turns    int
-	redis    *redis.Client
-	redisURL string
-	redisPID int
-	provider *provider
-	people   people
-	body     int                  // bytes of the documents of one person, for the floor
-	item     int                  // bytes of one message in the outbox
-	seen     map[string][]float64 // by name: one figure a round
-	names    []string             // of seen, in order
+	program     string // the binary
+	dir         string
+	rounds      int
+	each        time.Duration // of a leg
+	fsync       string        // Redis' appendfsync
+	turns       int
+	connections []int
+	redis       *redis.Client
+	redisURL    string
+	redisPID    int
+	provider    *provider
+	people      people
+	body        int                  // bytes of the documents of one person, for the floor
+	item        int                  // bytes of one message in the outbox
+	seen        map[string][]float64 // by name: one figure a round
+	names       []string             // of seen, in order
 }
 
 // The texts of a caller, to the round of asks and beyond it, and of a first text alone.
@@ -81,7 +83,10 @@ func newMeasure(t *testing.T, program string) *measure {
 	}
 	m := &measure{T: t, program: program, dir: t.TempDir(), rounds: whole("SKEPLINE_BENCH_ROUNDS", 7),
 		each:  time.Duration(whole("SKEPLINE_BENCH_MS", 1200)) * time.Millisecond,
-		fsync: cmp.Or(os.Getenv("SKEPLINE_BENCH_FSYNC"), "everysec"), provider: newProvider(t), seen: map[string][]float64{}}
+		fsync: cmp.Or(os.Getenv("SKEPLINE_BENCH_FSYNC"), "everysec"), connections: []int{32, 256}, provider: newProvider(t), seen: map[string][]float64{}}
+	if n := whole("SKEPLINE_BENCH_CONNECTIONS", 0); n > 0 {
+		m.connections = []int{n}
+	}
 	m.startRedis()
 	return m
 }
@@ -165,21 +170,24 @@ func (m *measure) hotline(tag, rates string) measured {
 // process is a program under measurement.
 type process struct {
 	*exec.Cmd
-	address string
+	address, metrics string
 }
 
-func (m *measure) environment(listen string) []string {
-	return append(os.Environ(), "SKEPLINE_LISTEN="+listen, "SKEPLINE_METRICS_LISTEN=127.0.0.1:"+freePort(m.T), "SKEPLINE_REDIS_URL="+m.redisURL,
+func (m *measure) process(cmd *exec.Cmd, more ...string) *process {
+	m.Helper()
+	p := &process{cmd, "127.0.0.1:" + freePort(m.T), "127.0.0.1:" + freePort(m.T)}
+	p.Env = append(os.Environ(), "SKEPLINE_LISTEN="+p.address, "SKEPLINE_METRICS_LISTEN="+p.metrics, "SKEPLINE_REDIS_URL="+m.redisURL,
 		"SKEPLINE_PUBLIC_URL="+publicURL, "SKEPLINE_SECRET="+strings.Repeat("plum", 10), "TWILIO_ACCOUNT_SID="+loadAccount, "TWILIO_AUTH_TOKEN="+loadToken,
 		"TWILIO_FROM="+ourNumber, "TWILIO_API_URL="+m.provider.URL, "TELEGRAM_BOT_TOKEN="+loadBotToken, "TELEGRAM_API_URL="+m.provider.URL,
 		"TELEGRAM_WEBHOOK_SECRET="+loadSecret)
+	p.Env = append(p.Env, more...)
+	return p
 }
 
 // serve starts the program and waits until it is ready. Its log stays in a file.
 func (m *measure) serve(h measured) *process {
 	m.Helper()
-	p := &process{exec.Command(m.program, "serve"), "127.0.0.1:" + freePort(m.T)}
-	p.Env = append(m.environment(p.address), "SKEPLINE_HOTLINE="+h.file)
+	p := m.process(exec.Command(m.program, "serve"), "SKEPLINE_HOTLINE="+h.file)
 	log, err := os.OpenFile(filepath.Join(m.dir, "serve.log"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
 		m.Fatal(err)
@@ -194,8 +202,7 @@ func (m *measure) serve(h measured) *process {
 
 func (m *measure) floor(kind, tag string) *process {
 	m.Helper()
-	p := &process{exec.Command(os.Args[0]), "127.0.0.1:" + freePort(m.T)}
-	p.Env = append(m.environment(p.address), "SKEPLINE_TEST_FLOOR="+kind, "FLOOR_TAG="+tag,
+	p := m.process(exec.Command(os.Args[0]), "SKEPLINE_TEST_FLOOR="+kind, "FLOOR_TAG="+tag,
 		"FLOOR_BODY="+strconv.Itoa(m.body), "FLOOR_ITEM="+strconv.Itoa(m.item))
 	p.Stderr = os.Stderr
 	m.start(p, "/")
@@ -259,7 +266,7 @@ func (m *measure) round(n int) {
 	f2, fe := m.floor("F2", "f2"), m.floor("FE", "fe")
 	defer end(f2.Cmd, syscall.SIGKILL)
 	defer end(fe.Cmd, syscall.SIGKILL)
-	for _, connections := range []int{32, 256} {
+	for _, connections := range m.connections {
 		at := fmt.Sprintf("_%d", connections)
 		m.pair("sms"+at, ours, f2, connections, func() talk { return m.people.smsTalk(wholeTalk) }, false)
 		m.pair("sms_first"+at, ours, f2, connections, func() talk { return m.people.smsTalk(intakeTalk) }, false)
@@ -294,11 +301,11 @@ func (m *measure) pair(name string, ours, floor *process, connections int, perso
 	m.turns++
 	var a, b leg
 	if m.turns%2 == 0 {
-		a = m.leg(ours, connections, person, answered)
+		a = m.profiled(name, ours, connections, person, answered)
 		b = m.leg(floor, connections, person, answered)
 	} else {
 		b = m.leg(floor, connections, person, answered)
-		a = m.leg(ours, connections, person, answered)
+		a = m.profiled(name, ours, connections, person, answered)
 	}
 	m.note(name+", a second", a.rate())
 	m.note(name+", floor", b.rate())
@@ -310,6 +317,33 @@ func (m *measure) pair(name string, ours, floor *process, connections int, perso
 	m.note("ratio "+name, a.rate()/b.rate())
 	m.note("ratio "+name+"_cpu", float64(a.each())/float64(b.each()))
 	m.note("ratio "+name+"_p99", float64(a.p99)/float64(b.p99))
+}
+
+// profiled is a leg of the program. With SKEPLINE_BENCH_PROFILE=FOLDER it leaves a profile of
+// each kind of load there, for go tool pprof.
+func (m *measure) profiled(name string, p *process, connections int, person func() talk, answered bool) leg {
+	folder := os.Getenv("SKEPLINE_BENCH_PROFILE")
+	if folder == "" {
+		return m.leg(p, connections, person, answered)
+	}
+	var group errgroup.Group
+	group.Go(func() error {
+		answer, err := http.Get(fmt.Sprintf("http://%s/debug/pprof/profile?seconds=%d", p.metrics, max(1, int(m.each.Seconds()))))
+		if err != nil {
+			return err
+		}
+		defer answer.Body.Close()
+		profile, err := io.ReadAll(answer.Body)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(filepath.Join(folder, name+".pprof"), profile, 0o600)
+	})
+	l := m.leg(p, connections, person, answered)
+	if err := group.Wait(); err != nil {
+		m.Error(err)
+	}
+	return l
 }
 
 // leg loads one program for a stretch.
