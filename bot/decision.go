@@ -70,6 +70,14 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 	return c
 }
 
+// assumeNew takes it that nothing is stored under k, whose id derives from this very event, and
+// spares the look. The commit checks it.
+func (d *decision) assumeNew(k Key) {
+	if _, ok := d.document(k); !ok {
+		d.add([]Document{{Key: k}})
+	}
+}
+
 // want stops the decision unless every document in keys is loaded, so that they are loaded
 // in one go.
 func (d *decision) want(keys ...Key) {

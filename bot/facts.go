@@ -18,6 +18,7 @@ type Facts struct {
 	Roster    []notify.Catcher
 	Board     *notify.Board     // nil = roster and board not loaded
 	Places    *intake.Gazetteer // nil = not loaded
+	Again     bool              // it was decided before and conflicted: nothing is assumed now
 }
 
 // Need is what Decide lacks. It is loaded and Decide runs again from the start: that keeps

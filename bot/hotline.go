@@ -40,13 +40,14 @@ const commitTries = 8
 // event returns the outcome of its first arrival. An error means that nothing was
 // acknowledged and that the event should come again.
 func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
-	payload, lost := h.payloadOf(e), false
+	payload, lost, again := h.payloadOf(e), false, false
 	for try := range commitTries {
-		outcome, over, err := h.hearOnce(ctx, e, payload)
+		outcome, over, err := h.hearOnce(ctx, e, payload, again)
 		switch {
 		case err == nil || ctx.Err() != nil:
 			return outcome, err
 		case errors.Is(err, ErrConflict):
+			again = true
 			if try == 0 {
 				queue := &h.queues[over]
 				queue.Lock()
@@ -68,14 +69,16 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 	return "", fmt.Errorf("event %s: %w after %d tries", kindOf(e), ErrConflict, commitTries)
 }
 
-// hearOnce takes an event through once. over names the queue of the call it was about.
-func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcome Outcome, over int, err error) {
-	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now()}
+// hearOnce takes an event through once, again when it conflicted before. over names the queue
+// of the call it was about.
+func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string, again bool) (outcome Outcome, over int, err error) {
+	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now(), Again: again}
 	person := ""
 	if from := sender(e); from != "" {
 		person = PersonID(facts.Secret, from)
 	}
-	loaded, err := h.Store.Load(ctx, e.ID(), person, "")
+	find := firstReference(facts.Secret, e)
+	loaded, err := h.Store.Load(ctx, e.ID(), person, find)
 	if err != nil {
 		return "", 0, fmt.Errorf("load for %s: %w", kindOf(e), err)
 	}
@@ -83,6 +86,9 @@ func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcom
 		return loaded.Outcome, 0, nil
 	}
 	facts.add(loaded.Documents)
+	if find != "" {
+		facts.Finds = append(facts.Finds, Find{Name: find, Subject: loaded.Found})
+	}
 	change, err := h.decide(ctx, facts)
 	if err != nil {
 		return "", 0, err

@@ -131,7 +131,7 @@ func (f *settingsFile) err() error {
 }
 
 func (f *settingsFile) readTables(s *Settings, root map[string]any) {
-	tables := []string{"referrals", "neighbours", "places", "hours", "dispatch", "limits", "retention", "audit"}
+	tables := []string{"referrals", "neighbours", "places", "hours", "dispatch", "limits", "rates", "retention", "audit"}
 	readTable(f, "", root, s, settingsKeys, tables)
 	for i, entry := range f.list("referrals", root) {
 		s.Referrals = append(s.Referrals, Referral{})
@@ -145,6 +145,7 @@ func (f *settingsFile) readTables(s *Settings, root map[string]any) {
 	readTable(f, "hours.", f.table("hours", root), &s.Hours, hoursKeys, nil)
 	readTable(f, "dispatch.", f.table("dispatch", root), &s.Dispatch, dispatchKeys, nil)
 	readTable(f, "limits.", f.table("limits", root), &s.Limits, limitsKeys, nil)
+	readTable(f, "rates.", f.table("rates", root), &s.Rates, ratesKeys, nil)
 	readTable(f, "retention.", f.table("retention", root), &s.Retention, retentionKeys, nil)
 	readTable(f, "audit.", f.table("audit", root), &s.Audit, auditKeys, nil)
 }

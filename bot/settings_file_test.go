@@ -1,14 +1,18 @@
 package bot
 
 import (
+	"maps"
 	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"skepline/notify"
 )
 
 const fixedKeys = `name = "Hill Bees"
@@ -96,13 +100,15 @@ func TestWrongSettings(t *testing.T) {
 				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve, countries, new_in_block_a_day"},
 		{"a referral to nobody", `"telegram:5550101"]`, "]\n[[referrals]]\nfor = \"bees\"",
 			"hotline.toml:11: key referrals[0] names nobody; allowed is a phone, a link or a name"},
+		{"no sender goes backwards", "radius_km = 25", "radius_km = 25\n[rates]\nsms = -1",
+			"hotline.toml:7: key rates.sms cannot be -1; allowed is segments a second, above 0 and at most 1000000, or 0 for what a plain sender may"},
 		{"not TOML", "latitude = 51", "latitude 51",
 			"hotline.toml:2: this line is not TOML: expected '.' or '=', but got '5' instead; write key = value or [table]"},
 		{"a plain table where entries belong", "radius_km = 25", "radius_km = 25\nreferrals = 3",
 			"hotline.toml:6: key referrals is not a list of tables; allowed is [[referrals]] on a line of its own, once an entry"},
 		{"all faults at once, in the file's order", `units = "metric"`, "units = 3\nvolume = 11",
 			"hotline.toml:6: key units is a whole number; allowed is \"imperial\" or \"metric\"\n" +
-				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, hours, dispatch, limits, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
+				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, hours, dispatch, limits, rates, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
 	} {
 		t.Run(row.why, func(t *testing.T) {
 			_, err := ReadSettings("hotline.toml", []byte(strings.Replace(fixedKeys, row.old, row.new, 1)))
@@ -113,6 +119,13 @@ func TestWrongSettings(t *testing.T) {
 				t.Errorf("got  %s\nwant %s", got, row.want)
 			}
 		})
+	}
+}
+
+func TestRates(t *testing.T) {
+	want := map[notify.Channel]time.Duration{notify.SMS: 250 * time.Millisecond, notify.Telegram: time.Microsecond}
+	if got := (Rates{SMS: 4, Telegram: 1e6}).Gaps(); !maps.Equal(got, want) {
+		t.Errorf("got gaps %v, want %v and WhatsApp as usual", got, want)
 	}
 }
 

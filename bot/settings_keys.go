@@ -136,6 +136,19 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return l.NewInBlock >= 1 && l.NewInBlock <= 10000 }, "a whole number, 1 to 10000"},
 }
 
+var ratesKeys = []settingsKey[Rates]{
+	{"sms", false, func(r *Rates) any { return &r.SMS },
+		func(r *Rates) bool { return rightRate(r.SMS) }, rateAllowed},
+	{"whatsapp", false, func(r *Rates) any { return &r.WhatsApp },
+		func(r *Rates) bool { return rightRate(r.WhatsApp) }, rateAllowed},
+	{"telegram", false, func(r *Rates) any { return &r.Telegram },
+		func(r *Rates) bool { return rightRate(r.Telegram) }, rateAllowed},
+}
+
+const rateAllowed = "segments a second, above 0 and at most 1000000, or 0 for what a plain sender may"
+
+func rightRate(r float64) bool { return r >= 0 && r <= 1e6 }
+
 var retentionKeys = []settingsKey[Retention]{
 	// Not less than the time within which "the same bees or new ones?" is asked.
 	{"days", false, func(r *Retention) any { return &r.Days },
@@ -196,6 +209,7 @@ func (s *Settings) wrong() []wrongValue {
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
 	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
+	all = append(all, wrongIn("rates.", &s.Rates, ratesKeys)...)
 	all = append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)
 	return append(all, wrongIn("audit.", &s.Audit, auditKeys)...)
 }

@@ -62,6 +62,9 @@ func (p *Point) place() *intake.Place {
 // newCall makes a call for p, with an id and a reference that derive from the event.
 func (d *decision) newCall(p *Person) *Call {
 	id := derive(d.Secret, "call", string(d.Event.ID()), 12)
+	if !d.Again {
+		d.assumeNew(Key{KindCall, id})
+	}
 	c := d.call(id)
 	*c = Call{
 		Schema: documentSchema, ID: id, Reference: d.newReference(), Stage: Asking, Opened: d.Now,
@@ -80,16 +83,41 @@ const referenceLetters = "23456789CDFGHJKMPQRTVWXY"
 // prove nothing, but nobody should guess them either.
 func (d *decision) newReference() string {
 	for try := range 50 {
-		seed := derive(d.Secret, "reference "+itoa(try), string(d.Event.ID()), 16)
-		var ref strings.Builder
-		for i := range 4 {
-			ref.WriteByte(referenceLetters[(int(seed[2*i])*31+int(seed[2*i+1]))%len(referenceLetters)])
-		}
-		if d.find("ref:"+ref.String()) == "" && strings.ContainsAny(ref.String(), "23456789") {
-			return ref.String()
+		if ref := reference(d.Secret, d.Event.ID(), try); ref != "" && d.find("ref:"+ref) == "" {
+			return ref
 		}
 	}
 	panic("no free reference in 50 tries")
+}
+
+// reference is the reference that an event's call would have at a try, "" for one that has no
+// digit and could be a word.
+func reference(secret []byte, event EventID, try int) string {
+	seed := derive(secret, "reference "+itoa(try), string(event), 16)
+	var ref strings.Builder
+	for i := range 4 {
+		ref.WriteByte(referenceLetters[(int(seed[2*i])*31+int(seed[2*i+1]))%len(referenceLetters)])
+	}
+	if !strings.ContainsAny(ref.String(), "23456789") {
+		return ""
+	}
+	return ref.String()
+}
+
+// firstReference names the look-up entry that an event needs if it opens a call, so that it
+// is read along with the rest; "" when it opens none.
+func firstReference(secret []byte, e Event) string {
+	switch e.(type) {
+	case Said, Rang:
+	default:
+		return ""
+	}
+	for try := range 50 {
+		if ref := reference(secret, e.ID(), try); ref != "" {
+			return "ref:" + ref
+		}
+	}
+	return ""
 }
 
 // takeIn keeps the photos that came with a text, and passes them on to the holder.

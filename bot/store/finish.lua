@@ -34,7 +34,7 @@ local function giveback(segments)
   if segments == 0 then return end
   if not unsent and (how == 'accepted' or how == 'open' or how == 'doubted') then return end
   if unsent or how == 'dropped' then
-    redis.call('HSET', PACE, channel, digits(math.max(0, number(PACE, channel) - gap * segments)))
+    redis.call('HSET', PACE, channel, string.format('%.3f', math.max(0, number(PACE, channel) - gap * segments)))
   end
   local day = digits(math.floor(now / 86400000))
   if metered then

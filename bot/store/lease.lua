@@ -5,7 +5,7 @@
 -- ARGV[1] channel
 -- ARGV[2] most messages to hand out
 -- ARGV[3] ms for which their lines are held
--- ARGV[4] ms between two segments of the channel's sender
+-- ARGV[4] ms between two segments of the channel's sender, with parts of one
 -- ARGV[5] '1' if segments cost money and are counted
 -- ARGV[6] segments of a day after which only safety goes out, -1 = no such limit
 -- Output  {wait ms}, then for each message eight strings: line, message id, fence, state,
@@ -39,7 +39,7 @@ end
 -- pay takes a message's segments from the sender's rate and the day's money.
 local function pay(segments)
   free = math.max(free, now) + gap * segments
-  redis.call('HSET', PACE, channel, digits(free))
+  redis.call('HSET', PACE, channel, string.format('%.3f', free))
   if metered then spent = redis.call('HINCRBY', SPEND, today, segments) end
 end
 
@@ -101,7 +101,7 @@ end
 for _, line in ipairs(due(safety)) do hand(safety, line) end
 if handed < most then
   for _, line in ipairs(due(ordinary)) do
-    paced = free > now
+    paced = free >= now + 1 -- within this millisecond a fast sender has more than one segment
     if paced then break end
     hand(ordinary, line)
   end

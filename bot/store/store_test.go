@@ -45,6 +45,7 @@ var cases = []struct {
 	{"a line that changes channels moves to the other lane", quick, lineChangesChannel},
 	{"safety overtakes a message in flight and the sender's rate", Options{}, safetyOvertakes},
 	{"the sender's rate counts segments", Options{}, paceCountsSegments},
+	{"a fast sender has several segments in a millisecond", Options{Pace: map[notify.Channel]time.Duration{notify.SMS: 250 * time.Microsecond}}, fastSender},
 	{"a paused channel holds up nobody else", quick, pauseHoldsOneChannel},
 	{"a lease that runs out comes back as left open", quick, leftOpen},
 	{"an ambiguous end comes back as left open when asked", quick, ambiguous},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"net/http/pprof"
 	"strings"
 	"time"
 
@@ -72,10 +73,13 @@ func NewMetrics() *Metrics {
 	return m
 }
 
-// Handler serves the numbers at /metrics.
+// Handler serves the numbers at /metrics, and at /debug/pprof/ profiles of where time and
+// memory go, which hold no data.
 func (m *Metrics) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{}))
+	mux.HandleFunc("GET /debug/pprof/", pprof.Index)
+	mux.HandleFunc("GET /debug/pprof/profile", pprof.Profile)
 	return mux
 }
 

@@ -46,11 +46,12 @@ func (t *terminal) settings(path string) (*bot.Settings, error) {
 func (t *terminal) config(path string) (config, error) {
 	env, envErr := bot.ReadEnvironment(t.getenv)
 	settings, err := t.settings(path)
+	var pace map[notify.Channel]time.Duration
 	if settings != nil {
-		settings.PublicURL = env.PublicURL
+		settings.PublicURL, pace = env.PublicURL, settings.Rates.Gaps()
 	}
 	return config{
-		settings: settings, env: env, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
+		settings: settings, env: env, pace: pace, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
 		listen: func(address string) (net.Listener, error) { return net.Listen("tcp", address) },
 	}, errors.Join(envErr, err)
 }
