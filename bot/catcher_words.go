@@ -365,6 +365,7 @@ func (d *decision) enrolled(e Enrolled) {
 			p.Language, p.Chosen = k.Language, true
 		}
 		k.Person = p.ID
+		d.secondAddress(k)
 		if !slices.ContainsFunc(k.Diary, func(r Reminder) bool { return r.What == "season" }) {
 			d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
 		}
@@ -384,9 +385,12 @@ func (d *decision) dismissed(e Dismissed) {
 		p := d.person(k.Address)
 		p.Catcher = ""
 	}
+	if k.Also != "" {
+		d.person(k.Also).Catcher = ""
+	}
 	if k.Token != "" {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + k.Token})
 	}
-	k.Address, k.Token = "", ""
+	k.Address, k.Also, k.Token = "", "", ""
 	d.change.Roster = append(d.change.Roster, RosterCard{ID: k.ID})
 }

@@ -44,11 +44,12 @@ type Delivery struct {
 
 // The reasons to drop a message that Delivery itself knows of; Truth has its own.
 const (
-	dropStale    = "stale"     // NotAfter has passed
-	dropOptedOut = "opted_out" // its recipient wants no more
-	dropUnfunded = "unfunded"  // the day's money is spent
-	dropGaveUp   = "gave_up"   // tried as often as its class is worth
-	dropInDoubt  = "in_doubt"  // may have arrived already, and twice is worse than never
+	dropStale    = "stale"        // NotAfter has passed
+	dropOptedOut = "opted_out"    // its recipient wants no more
+	dropUnfunded = "unfunded"     // the day's money is spent
+	dropGaveUp   = "gave_up"      // tried as often as its class is worth
+	dropDetour   = "channel_down" // goes another way
+	dropInDoubt  = "in_doubt"     // may have arrived already, and twice is worse than never
 )
 
 // lookAgain is the wait after trouble of our own: no sender for the channel, no reading of
@@ -131,7 +132,10 @@ func (d *Delivery) notSent(ctx context.Context, lease Lease, now time.Time) (dro
 	}
 	drop, err = d.Truth(ctx, lease.Message, now)
 	if err != nil && lease.Class == Safety {
-		return "", nil
+		drop, err = "", nil
+	}
+	if drop == "" && err == nil && lease.State == Detour {
+		drop = dropDetour
 	}
 	return drop, err
 }
@@ -234,7 +238,7 @@ func failure(done Done) string {
 	switch {
 	case done.Drop == dropGaveUp:
 		return cmp.Or(done.Result.Reason, dropGaveUp)
-	case done.Drop == dropOptedOut, done.Drop == dropUnfunded:
+	case done.Drop == dropOptedOut, done.Drop == dropUnfunded, done.Drop == dropDetour:
 		return done.Drop
 	case done.Drop == "" && done.Result.End == Refused:
 		return cmp.Or(done.Result.Reason, string(Refused))

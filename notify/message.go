@@ -23,9 +23,10 @@ const (
 // Message is one thing to say to one person. It is data: it is stored in the outbox by the
 // commit that decided it and sent by the delivery loop.
 type Message struct {
-	ID        string     `json:"id"`        // derived from the event that caused it
-	To        Address    `json:"to"`        // where it goes
-	Recipient string     `json:"recipient"` // whose line it stands in: the person's id
+	ID        string     `json:"id"`             // derived from the event that caused it
+	To        Address    `json:"to"`             // where it goes
+	Also      Address    `json:"also,omitempty"` // the same person on another channel, for safety and claims
+	Recipient string     `json:"recipient"`      // whose line it stands in: the person's id
 	Class     Class      `json:"class"`
 	Text      string     `json:"text"`              // final words, at most MaxText
 	Buttons   [][]Button `json:"buttons,omitempty"` // rows; channels without buttons leave them out

@@ -3,16 +3,20 @@ package store
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"time"
 
 	"github.com/redis/go-redis/v9"
+
+	"skepline/notify"
 )
 
 // Backlog is how much waits, and for how long past its turn.
 type Backlog struct {
 	Lanes      map[string]Waiting // "sms!", "sms", "telegram" …: lines whose first message waits
 	Timers     Waiting
-	SpentToday int // segments of the channels that cost money, UTC day
+	Down       map[notify.Channel]time.Duration // since when a channel's circuit is open, those that work left out
+	SpentToday int                              // segments of the channels that cost money, UTC day
 }
 
 // Waiting is one queue.
@@ -35,10 +39,15 @@ func (s *Store) Backlog(ctx context.Context) (Backlog, error) {
 		firsts[i] = pipe.ZRangeWithScores(ctx, s.keys.of("due:"+name), 0, 0)
 	}
 	spend := pipe.HGetAll(ctx, s.keys.of("spend"))
+	var fields []string
+	for _, c := range notify.Channels {
+		fields = append(fields, "down:"+string(c))
+	}
+	downs := pipe.HMGet(ctx, s.keys.of("pace"), fields...)
 	if _, err := pipe.Exec(ctx); err != nil {
 		return Backlog{}, fmt.Errorf("look at the queues: %w", err)
 	}
-	b := Backlog{Lanes: map[string]Waiting{}}
+	b := Backlog{Lanes: map[string]Waiting{}, Down: map[notify.Channel]time.Duration{}}
 	for i, name := range names {
 		w := Waiting{Count: int(counts[i].Val())}
 		if first := firsts[i].Val(); len(first) > 0 {
@@ -48,6 +57,11 @@ func (s *Store) Backlog(ctx context.Context) (Backlog, error) {
 			b.Timers = w
 		} else {
 			b.Lanes[name] = w
+		}
+	}
+	for i, since := range downs.Val() {
+		if ms, err := strconv.ParseInt(fmt.Sprint(since), 10, 64); err == nil {
+			b.Down[notify.Channels[i]] = max(time.Millisecond, now.Val().Sub(time.UnixMilli(ms)))
 		}
 	}
 	fmt.Sscan(spend.Val()[fmt.Sprint(now.Val().Unix()/86400)], &b.SpentToday) // absent = 0

@@ -61,6 +61,9 @@ func (c config) openStore() (*store.Store, error) {
 		URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Pace: c.pace,
 		Fuse: store.Fuse{SegmentsADay: c.settings.Limits.SegmentsADay, Reserve: c.settings.Limits.SafetyReserve},
 	}
+	if c.pace != nil {
+		opts.ChatPace = -1
+	}
 	switch {
 	case c.inMemory:
 		st, _, err := store.OpenEmbeddedWith(opts)
