@@ -332,7 +332,7 @@ var trueWhile = map[string][]string{
 
 // send adds a message with ready words.
 func (d *decision) send(p Party, class notify.Class, text string) *notify.Message {
-	m := notify.Message{ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text}
+	m := notify.Message{ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text, At: d.Now.UTC().Truncate(time.Millisecond)}
 	if class == notify.Safety || class == notify.Claim {
 		m.Also = p.Also
 	}

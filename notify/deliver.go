@@ -34,7 +34,9 @@ type Delivery struct {
 	// Resolved is told how each look-up ended: "taken", "failed", "not_taken", "unknown".
 	// It may be nil.
 	Resolved func(channel Channel, how string)
-	Log      *slog.Logger // nil = silent
+	// Ended is told of every attempt that is over, and how old its message is. It may be nil.
+	Ended func(done Done, age time.Duration)
+	Log   *slog.Logger // nil = silent
 	// Now is the clock that Step's now was read from. nil = nobody ever stands still.
 	Now    func() time.Time
 	Hold   time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
@@ -215,6 +217,7 @@ func (d *Delivery) record(ctx context.Context, done Done) error {
 			done.Drop, done.Result = "", Result{End: RetryLater, After: lookAgain, Reason: "unreported"}
 		}
 	}
+	d.tellEnded(done)
 	if done.Result.End != Accepted {
 		d.log().Info("message not sent", "message", m.ID, "class", m.Class, "to", m.To.Hint(),
 			"attempt", done.Lease.Attempt, "end", done.Result.End, "reason", done.Result.Reason, "drop", done.Drop)
@@ -229,6 +232,17 @@ func (d *Delivery) record(ctx context.Context, done Done) error {
 		return errors.Join(failed, fmt.Errorf("record the end of message %s: %w", m.ID, err))
 	}
 	return failed
+}
+
+func (d *Delivery) tellEnded(done Done) {
+	if d.Ended == nil || d.Now == nil {
+		return
+	}
+	age := time.Duration(0)
+	if at := done.Lease.At; !at.IsZero() {
+		age = d.Now().Sub(at)
+	}
+	d.Ended(done, age)
 }
 
 // failure returns the reason when done means that a message still worth sending will not

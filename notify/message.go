@@ -20,6 +20,9 @@ const (
 	Goodbye  Class = "goodbye"  // the one answer to an opt-out
 )
 
+// Classes lists every class, in that order.
+var Classes = []Class{Safety, Claim, Taken, Offer, Question, Relay, News, Reminder, Goodbye}
+
 // Message is one thing to say to one person. It is data: it is stored in the outbox by the
 // commit that decided it and sent by the delivery loop.
 type Message struct {
@@ -36,6 +39,7 @@ type Message struct {
 	Edits     string     `json:"edits,omitempty"`   // the id of an earlier message to change in place
 	Silent    bool       `json:"silent,omitempty"`  // no sound
 	Still     Still      `json:"still"`             // sent only while this holds
+	At        time.Time  `json:"at,omitzero"`       // when it was decided
 	NotAfter  time.Time  `json:"not_after"`         // stale from then on; zero = never
 }
 
