@@ -110,6 +110,7 @@ type OnSite struct {
 type Party struct {
 	Person   string         `json:"person"`
 	Address  notify.Address `json:"address"`
+	Also     notify.Address `json:"also,omitempty"` // a second way to reach them
 	Language string         `json:"language"`
 }
 

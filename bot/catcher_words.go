@@ -365,6 +365,7 @@ func (d *decision) enrolled(e Enrolled) {
 			p.Language, p.Chosen = k.Language, true
 		}
 		k.Person = p.ID
+		d.secondAddress(k)
 		if !slices.ContainsFunc(k.Diary, func(r Reminder) bool { return r.What == "season" }) {
 			d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
 		}
@@ -383,6 +384,9 @@ func (d *decision) dismissed(e Dismissed) {
 	if k.Address != "" {
 		p := d.person(k.Address)
 		p.Catcher = ""
+	}
+	if k.Also != "" {
+		d.person(k.Also).Catcher = ""
 	}
 	if k.Token != "" {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + k.Token})

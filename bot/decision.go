@@ -350,14 +350,18 @@ var trueWhile = map[string][]string{
 
 // send adds a message with ready words.
 func (d *decision) send(p Party, class notify.Class, text string) *notify.Message {
-	d.change.Messages = append(d.change.Messages, notify.Message{
-		ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text,
-	})
+	m := notify.Message{ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text, At: d.Now.UTC().Truncate(time.Millisecond)}
+	if class == notify.Safety || class == notify.Claim {
+		m.Also = p.Also
+	}
+	d.change.Messages = append(d.change.Messages, m)
 	return &d.change.Messages[len(d.change.Messages)-1]
 }
 
 // party returns p as calls and messages need them.
-func (p *Person) party() Party { return Party{Person: p.ID, Address: p.Address, Language: p.Language} }
+func (p *Person) party() Party {
+	return Party{Person: p.ID, Address: p.Address, Also: alsoOf(p.Address), Language: p.Language}
+}
 
 // clock returns t as people read a clock, with the day when it is not today.
 func (d *decision) clock(p Party, t time.Time) string {

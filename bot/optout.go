@@ -13,7 +13,7 @@ func (d *decision) optOut(p *Person) {
 	if c := d.openCall(p); c != nil {
 		d.callerLeft(c)
 	}
-	if p.Catcher != "" {
+	if p.Catcher != "" && !d.leavesSecond(p) {
 		d.catcherLeft(p.Catcher, "opted_out")
 	}
 	p.Stopped = true
@@ -95,15 +95,32 @@ func (d *decision) blocked(e Blocked) {
 	d.optOut(p)
 }
 
-// undelivered is a message that will never arrive. The state reacts: the next catcher is
-// asked, a person who cannot be reached any more is treated as one who left, and a steward
-// hears of a caller we cannot tell.
+// undelivered is a message that will never arrive. The state reacts: what matters goes to the
+// receiver's second address, the next catcher is asked, a person who cannot be reached any
+// more is treated as one who left, and a steward hears of a caller we cannot tell.
 func (d *decision) undelivered(e Undelivered) {
 	p := d.person(e.Message.To)
+	if doc, _ := d.document(Key{KindPerson, p.ID}); doc.Version == 0 {
+		// A second address that never wrote to us has no document, and gets none by this.
+		defer func() {
+			if !p.Stopped {
+				*p = Person{}
+			}
+		}()
+	}
 	switch e.Reason {
 	case "opted_out", "blocked":
+		stopped := p.Stopped
 		d.optOut(p)
-		return
+		if !stopped || e.Message.Class != notify.Claim {
+			return
+		}
+		// They left this address before; they may hold a call all the same.
+	default:
+		if d.otherWay(e.Message) {
+			d.change.Outcome = OutcomeOtherWay
+			return
+		}
 	}
 	still := e.Message.Still
 	if still.Call == "" {
@@ -113,7 +130,7 @@ func (d *decision) undelivered(e Undelivered) {
 		}
 	}
 	c := d.call(still.Call)
-	if c.ID == "" || !c.Ended.IsZero() {
+	if c.ID == "" || !c.Ended.IsZero() || p.Stopped && !c.heldBy(still.Holder) {
 		return
 	}
 	d.note(c, "undelivered "+string(e.Message.Class))
@@ -122,6 +139,9 @@ func (d *decision) undelivered(e Undelivered) {
 		// The message that it would have changed is there; only its new look is not.
 	case still.Offer != "":
 		if o := c.offer(still.Offer); o != nil && o.State == notify.AskOpen {
+			if d.offerOtherWay(c, o) {
+				return
+			}
 			o.State, o.Answered = notify.AskUndelivered, d.Now
 			d.round(c)
 		}

@@ -47,7 +47,7 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 	p := d.personByID(o.Offer.Party.Person)
 	word, known := pageWords[e.Does]
 	switch {
-	case k.ID == "" || k.Address != o.Offer.Party.Address || p.Catcher != k.ID || !known:
+	case k.ID == "" || k.Address != o.Offer.Party.Address && k.Also != o.Offer.Party.Address || p.Catcher != k.ID || !known:
 		d.change.Outcome = OutcomeStale
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped

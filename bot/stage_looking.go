@@ -171,7 +171,7 @@ func (d *decision) catcherParty(k *Catcher) Party {
 	if lang == "" {
 		lang = d.Settings.DefaultLanguage()
 	}
-	return Party{Person: PersonID(d.Secret, k.Address), Address: k.Address, Language: lang}
+	return Party{Person: PersonID(d.Secret, k.Address), Address: k.Address, Also: k.Also, Language: lang}
 }
 
 // sendOffer puts the call to one catcher.

@@ -5,11 +5,12 @@ import "time"
 // Catcher is what the roster knows of one volunteer. It changes slowly; what changes by
 // the hour is on the CatcherCard.
 type Catcher struct {
-	ID         string  `json:"id"`      // made from the name, unique in the roster: "ada", "ada-2"
-	Name       string  `json:"name"`    // first name, as others may read it
-	Address    Address `json:"address"` // "" until the invitation is used
-	Lat        float64 `json:"lat"`     // home, degrees north
-	Lon        float64 `json:"lon"`     // home, degrees east
+	ID         string  `json:"id"`             // made from the name, unique in the roster: "ada", "ada-2"
+	Name       string  `json:"name"`           // first name, as others may read it
+	Address    Address `json:"address"`        // "" until the invitation is used
+	Also       Address `json:"also,omitempty"` // a second address, for when the first does not work
+	Lat        float64 `json:"lat"`            // home, degrees north
+	Lon        float64 `json:"lon"`            // home, degrees east
 	ReachKm    float64 `json:"reach_km"`
 	MaxHeightM float64 `json:"max_height_m"`
 	Skills     []Skill `json:"skills,omitempty"`

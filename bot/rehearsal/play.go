@@ -62,7 +62,7 @@ func (p Player) stage(t Transcript) (*stage, error) {
 	settings.Stewards = slices.Clone(settings.Stewards)
 	// Nothing waits for the sender's rate: a rehearsal's clock moves by "later" alone.
 	none := map[notify.Channel]time.Duration{notify.SMS: 0, notify.WhatsApp: 0, notify.Telegram: 0}
-	st, redis, err := store.OpenEmbeddedWith(store.Options{Hotline: "rehearsal", Pace: none})
+	st, redis, err := store.OpenEmbeddedWith(store.Options{Hotline: "rehearsal", Pace: none, ChatPace: -1})
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -19,7 +20,7 @@ import (
 // and is passed over; it is an error once there is nothing else to hand out.
 func (s *Store) Lease(ctx context.Context, channel notify.Channel, max int, hold time.Duration) (notify.Leased, error) {
 	reply, err := s.call(ctx, s.scripts.lease, s.outboxKeys, string(channel), max, ms(hold),
-		gap(s.pace(channel)), flag(metered(channel)), s.fuse())
+		gap(s.pace(channel)), flag(metered(channel)), s.fuse(), ms(s.chatPace(channel)))
 	if err != nil {
 		return notify.Leased{}, fmt.Errorf("lease %s messages: %w", channel, err)
 	}
@@ -78,7 +79,7 @@ func (s *Store) Finish(ctx context.Context, done notify.Done) error {
 	}
 	_, err = s.call(ctx, s.scripts.finish, s.outboxKeys,
 		m.Line(), m.ID, strconv.FormatInt(done.Lease.Fence, 10), done.Ending(), ms(done.Result.After),
-		done.Result.ProviderID, slim, string(channel), ms(pause), gap(s.pace(channel)), flag(metered(channel)), flag(done.Unsent))
+		done.Result.ProviderID, slim, string(channel), ms(pause), gap(s.pace(channel)), flag(metered(channel)), flag(done.Unsent), done.Sign())
 	if err != nil {
 		return fmt.Errorf("finish message %s: %w", m.ID, err)
 	}
@@ -188,6 +189,14 @@ func (s *Store) pace(channel notify.Channel) time.Duration {
 
 // gap writes a pace in milliseconds, with parts of one: a fast sender has many segments in each.
 func gap(pace time.Duration) string { return strconv.FormatFloat(pace.Seconds()*1000, 'f', 3, 64) }
+
+// chatPace is the time between two messages to one person, 0 = as fast as the channel goes.
+func (s *Store) chatPace(channel notify.Channel) time.Duration {
+	if channel != notify.Telegram {
+		return 0
+	}
+	return max(0, cmp.Or(s.opts.ChatPace, DefaultChatPace))
+}
 
 // fuse is the number of segments of a day after which only safety goes out, -1 = no limit.
 func (s *Store) fuse() int {

@@ -31,6 +31,9 @@ type Options struct {
 	Deployment string
 	// Pace is the time between two segments on a channel; channels not named have DefaultPace.
 	Pace map[notify.Channel]time.Duration
+	// ChatPace is the time between two messages to one Telegram chat, beyond a burst of
+	// three; 0 = DefaultChatPace, less = none.
+	ChatPace time.Duration
 	// Fuse limits what a day may cost.
 	Fuse Fuse
 	// Secrets seal what is written down of people, the newest first; the others only read.
@@ -55,6 +58,10 @@ var DefaultPace = map[notify.Channel]time.Duration{
 	notify.WhatsApp: 20 * time.Millisecond,
 	notify.Telegram: 40 * time.Millisecond,
 }
+
+// DefaultChatPace is what Telegram asks of bots: no more than a message a second to one
+// chat; short bursts are let through (core.telegram.org/bots/faq, "My bot is hitting limits").
+const DefaultChatPace = time.Second
 
 // Store is one hotline in Redis. It may be used by many goroutines.
 type Store struct {

@@ -30,11 +30,11 @@ func TestSendEnds(t *testing.T) {
 		{"blocked by the person", no(403, "Forbidden: bot was blocked by the user"), refused("blocked")},
 		{"never wrote to us", no(400, "Bad Request: chat not found"), refused("unreachable")},
 		{"a no that nobody knows", no(400, "Bad Request: something new"), refused("telegram_400")},
-		{"too fast for this chat", standin.TooMany(3), later("rate", 3*time.Second, false)},
-		{"too fast for anybody", standin.TooMany(31), later("rate", 31*time.Second, true)},
-		{"too fast, they do not say how long", standin.TooMany(0), later("rate", time.Second, false)},
-		{"a wrong token is not the message's fault", no(401, "Unauthorized"), later("auth", time.Minute, true)},
-		{"nor is a token of no form", no(404, "Not Found"), later("auth", time.Minute, true)},
+		{"too fast for this chat", standin.TooMany(3), later("rate", 3*time.Second)},
+		{"too fast for anybody", standin.TooMany(31), later("rate", 31*time.Second)},
+		{"too fast, they do not say how long", standin.TooMany(0), later("rate", time.Second)},
+		{"a wrong token is not the message's fault", no(401, "Unauthorized"), later("auth", time.Minute)},
+		{"nor is a token of no form", no(404, "Not Found"), later("auth", time.Minute)},
 		{"500 in Telegram's shape", no(500, "Internal Server Error"), notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
 		{"a proxy's page", standin.Broken(502), notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
 		{"taken, and the answer lost", standin.ReplyLost, notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
@@ -83,7 +83,7 @@ func (f roundTrip) RoundTrip(r *http.Request) (*http.Response, error) { return f
 func TestSendNowhere(t *testing.T) {
 	h := open(t)
 	h.telegram.Close()
-	want := later("provider_unreachable", 5*time.Second, true)
+	want := later("provider_unreachable", 5*time.Second)
 	if got := h.Send(t.Context(), offer()); got != want {
 		t.Errorf("got %+v, want %+v", got, want)
 	}

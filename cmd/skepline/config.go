@@ -63,6 +63,9 @@ func (c config) openStore() (*store.Store, error) {
 		Fuse:    store.Fuse{SegmentsADay: c.settings.Limits.SegmentsADay, Reserve: c.settings.Limits.SafetyReserve},
 		Secrets: c.secrets(),
 	}
+	if c.pace != nil {
+		opts.ChatPace = -1
+	}
 	switch {
 	case c.inMemory:
 		st, _, err := store.OpenEmbeddedWith(opts)

@@ -35,7 +35,7 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	loop(s.runTimers)
 	loop(s.runErrands)
 	delivery := s.hotline.Delivery(s.senders())
-	delivery.Resolved, delivery.Settle = s.metrics.Resolved, s.settle
+	delivery.Resolved, delivery.Settle, delivery.Ended = s.metrics.Resolved, s.settle, s.metrics.Ended
 	if s.hold > 0 {
 		delivery.Hold = s.hold
 	}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 	"time"
+
+	"skepline/notify"
 )
 
 // recheck returns the look at Redis' settings that is taken every minute: a failover, or
@@ -63,7 +65,13 @@ func (s *service) backlog(ctx context.Context) error {
 	for lane, w := range b.Lanes {
 		s.metrics.Waits(lane, w.Count, w.Late)
 	}
-	s.metrics.Spent(b.SpentToday)
+	for _, class := range notify.Classes {
+		s.metrics.WaitsOf(class, b.Classes[class].Count, b.Classes[class].Late)
+	}
+	for _, channel := range notify.Channels {
+		s.metrics.Down(channel, b.Down[channel])
+	}
+	s.metrics.Spent(b.SpentToday, s.settings.Limits.SegmentsADay)
 	return s.spending(ctx, b.SpentToday)
 }
 
