@@ -120,6 +120,8 @@ type Offer struct {
 	Message string     `json:"message"`         // id of the message that carries it
 	Far     notify.Far `json:"far"`             // from the catcher's home
 	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
+	Starts  time.Time  `json:"starts,omitzero"` // a yes: when they can set out, zero = at once
+	Until   time.Time  `json:"until,omitzero"`  // a fallback: when it is decided
 }
 
 // Holder is the one catcher who has the call.

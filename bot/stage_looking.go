@@ -107,10 +107,15 @@ func (d *decision) round(c *Call) int {
 	}
 	asked := d.offerAll(c, plan.Ask)
 	d.note(c, "round "+string(plan.Reason))
+	f := c.kept()
 	switch {
+	case f != nil && asked == 0 && c.openOffers() == 0 && nobodyBefore(plan, f.Until):
+		d.settle(c)
 	case asked == 0 && len(plan.Ask) > 0:
 		// Somebody else's call got to them a moment earlier than the board knew.
 		d.set(c, "round", d.Now.Add(time.Minute))
+	case f != nil && plan.Again.IsZero():
+		d.clear(c, "round")
 	case plan.Again.IsZero():
 		d.clear(c, "round")
 		d.nobody(c)
@@ -121,12 +126,23 @@ func (d *decision) round(c *Call) int {
 			plan.Again = far
 		}
 		d.set(c, "round", plan.Again)
-		if plan.Reason == notify.ReasonAskedOnce ||
+		if f == nil && plan.Reason == notify.ReasonAskedOnce || f == nil &&
 			plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
 			d.nobody(c)
 		}
 	}
 	return asked
+}
+
+// nobodyBefore reports whether a plan finds nobody to ask until then.
+func nobodyBefore(plan notify.Plan, until time.Time) bool {
+	switch plan.Reason {
+	case notify.ReasonAllAsked, notify.ReasonAskedOnce, notify.ReasonNobodyAble:
+		return true
+	case notify.ReasonNobodyFree:
+		return !plan.Again.Before(until)
+	}
+	return false
 }
 
 // offerAll makes offers to those picked. Their documents are loaded together and checked
@@ -196,6 +212,8 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 	return [][]notify.Button{{
 		{Label: d.say(o.Party, "button_take", nil), Says: "TAKE " + c.Reference},
 		{Label: d.say(o.Party, "button_pass", nil), Says: "PASS " + c.Reference},
+	}, {
+		{Label: d.say(o.Party, "button_take_later", nil), Says: "TAKE 60 " + c.Reference},
 	}}
 }
 
@@ -452,14 +470,19 @@ func (d *decision) lapseOffers(c *Call, key string) {
 	d.want(keys...)
 	for i := range c.Offers {
 		o := &c.Offers[i]
-		if o.State != notify.AskOpen {
-			continue
+		switch o.State {
+		case notify.AskOpen:
+			o.State = notify.AskLapsed
+			if k := d.catcher(o.Catcher); k.ID != "" {
+				k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
+			}
+			d.closeOffer(c, o, key, d.Now.Sub(o.At) < recentlyTold)
+		case notify.AskFallback: // was promised to hear either way
+			d.inLine(c, o)
+			o.State = notify.AskLapsed
+			d.clear(c, "fallback")
+			d.closeOffer(c, o, key, true)
 		}
-		o.State = notify.AskLapsed
-		if k := d.catcher(o.Catcher); k.ID != "" {
-			k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
-		}
-		d.closeOffer(c, o, key, d.Now.Sub(o.At) < recentlyTold)
 	}
 }
 

@@ -22,14 +22,15 @@ const (
 	wellLate  = 15 * time.Minute // after that the stewards are told
 )
 
-// take is "yes, I go": the first one has the call, everyone else is in line behind.
-func (d *decision) take(p *Person, c *Call) {
+// take is "yes, I go", to set out at starts, zero for now: the first one has the call,
+// everyone else is in line behind.
+func (d *decision) take(p *Person, c *Call, starts time.Time) {
 	k := d.catcher(p.Catcher)
 	switch notify.Take(d.asks(c), k.ID, !c.Ended.IsZero() || !slices.Contains(takable, c.Stage)) {
 	case notify.AnswerHolds:
-		d.win(p, c, k)
+		d.yes(p, c, k, starts)
 	case notify.AnswerStandby:
-		d.standby(c, k)
+		d.standby(c, k, starts)
 	case notify.AnswerOver:
 		d.change.Outcome = OutcomeStale
 		d.tell(p.party(), notify.News, "call_over", d.about(c, p.party()))
@@ -47,7 +48,8 @@ func (d *decision) noOffer(p *Person) {
 	d.idle(p, "no_offer", nil)
 }
 
-func (d *decision) win(p *Person, c *Call, k *Catcher) {
+// win gives the call to k. Who names when they set out is not asked when they come.
+func (d *decision) win(p *Person, c *Call, k *Catcher, starts time.Time) {
 	if c.heldBy(k.ID) {
 		d.change.Outcome = OutcomeYours
 		switch d.Event.(type) {
@@ -65,21 +67,31 @@ func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	d.change.Outcome = OutcomeWon
 	d.move(c, Taken)
 	o := c.offer(k.ID)
-	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
-	o.State, o.Answered = notify.AskTaken, d.Now
+	if o.State != notify.AskFallback && o.State != notify.AskStandby { // those were counted when they said it
+		k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
+	}
+	o.State, o.Answered, o.Starts, o.Until = notify.AskTaken, d.Now, starts, time.Time{}
 	k.took(c.ID, d.Now)
 	c.Epoch++
 	c.Holder = &Holder{Catcher: k.ID, Name: k.Name, Party: d.catcherParty(k), Taken: d.Now, Word: d.checkWord(c)}
 	c.Held, c.Briefed = "", c.Answers
-	d.clear(c, "round", "steward", "lapse", "news")
+	d.clear(c, "round", "steward", "lapse", "news", "fallback")
 	d.set(c, "eta", d.Now.Add(etaWithin))
+	if !starts.IsZero() && !c.InBox {
+		c.Holder.ETA = d.comes(c, o, starts)
+	}
 	if !c.InBox {
 		d.tellWinner(c, o)
 	}
+	d.outrun(c, k)
 	d.lapseOffers(c, "taken")
 	d.promise(c, newsEvery)
 	if c.InBox {
 		d.takesOverBox(c)
+		return
+	}
+	if at := c.Holder.ETA; !at.IsZero() {
+		d.eta(p, c, d.minutesTo(at))
 		return
 	}
 	d.tell(c.Caller, notify.News, "taken_caller", d.about(c, c.Caller))
@@ -151,14 +163,14 @@ func (d *decision) row(p Party, c *Call, keys ...string) []notify.Button {
 }
 
 // standby is a yes that came second: told at once who has it, and first in line.
-func (d *decision) standby(c *Call, k *Catcher) {
+func (d *decision) standby(c *Call, k *Catcher, starts time.Time) {
 	d.change.Outcome = OutcomeLate
 	o := c.offer(k.ID)
 	if o.State == notify.AskTaken {
 		return
 	}
 	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
-	o.State, o.Answered = notify.AskStandby, d.Now
+	o.State, o.Answered, o.Starts = notify.AskStandby, d.Now, starts
 	k.Asks = without(k.Asks, c.ID)
 	d.tell(o.Party, notify.Taken, "late", d.about(c, o.Party))
 }
@@ -177,17 +189,16 @@ func (d *decision) pass(p *Person, c *Call) {
 		}
 		return
 	}
-	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby {
+	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby && o.State != notify.AskFallback {
 		d.change.Outcome = OutcomeStale
 		return
 	}
 	if o.State == notify.AskOpen {
 		k.Habits = k.Habits.SaidNo(o.Weight, d.now)
 	}
-	o.State, o.Answered = notify.AskPassed, d.Now
 	d.note(c, "passed "+k.ID)
 	d.closeOffer(c, o, "passed", o.Party.Address.Channel() != notify.Telegram)
-	d.round(c)
+	d.notComing(c, o, notify.AskPassed)
 }
 
 // eta is when the holder will be there: the caller hears who comes, when and by which word

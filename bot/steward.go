@@ -116,6 +116,10 @@ func (d *decision) stewardOffers(p *Person, c *Call, name string) {
 		d.tell(p.party(), notify.News, "steward_no_catcher", values{"Ref": c.Reference})
 		return
 	}
+	if o := c.kept(); o != nil && o.Catcher == k.ID {
+		d.tell(p.party(), notify.News, "steward_fallback", d.about(c, p.party()))
+		return
+	}
 	d.letGo(c)
 	c.Offers = slices.DeleteFunc(c.Offers, func(o Offer) bool { return o.Catcher == k.ID })
 	c.Offers = append(c.Offers, Offer{Ask: notify.Ask{Catcher: k.ID, At: d.Now, State: notify.AskOpen}, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c)})

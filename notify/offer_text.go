@@ -91,6 +91,9 @@ func offerSentences(w intake.Words, j Job, others int, metric bool) []fact {
 		reply = "brief_offer_reply_one"
 	}
 	say(0, reply, map[string]any{"Reference": j.Reference})
+	if !w.Chat && !j.InBox { // in chat there is a button
+		say(8, "brief_offer_later", map[string]any{"Reference": j.Reference, "Several": j.Several})
+	}
 	if j.Link != "" {
 		say(1, "brief_offer_link", map[string]any{"Link": j.Link})
 	}
