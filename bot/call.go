@@ -133,6 +133,7 @@ type Holder struct {
 	ETA     time.Time `json:"eta,omitzero"`
 	Word    string    `json:"word"` // the check word the caller hears it by
 	Nudges  int       `json:"nudges,omitempty"`
+	Heard   bool      `json:"heard,omitempty"` // somebody wrote since the caller was asked whether they came
 	Phone   string    `json:"phone,omitempty"` // "yes" when the caller may be phoned
 }
 

@@ -20,6 +20,7 @@ type Catcher struct {
 	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
 	Kept      []string    `json:"kept,omitempty"`   // of the asks, those to which they are the fallback
 	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last fourteen days
+	Released  string      `json:"released,omitempty"` // the call that was taken from them last, for being late
 	Wrote     string      `json:"wrote,omitempty"`  // the ended call whose caller wrote last: answers go there for a day
 	Diary     []Reminder  `json:"diary,omitempty"`  // what they are told on later days
 	Timers    []CallTimer `json:"timers,omitempty"` // of the diary
@@ -50,6 +51,7 @@ func (c *Catcher) asked(call string, now time.Time) {
 // took notes that the catcher holds call now; that ask was no waste.
 func (c *Catcher) took(call string, now time.Time) {
 	c.Asks, c.Kept = without(c.Asks, call), without(c.Kept, call)
+	c.Released = ""
 	c.Holds = append(without(c.Holds, call), call)
 	c.Active = append(without(c.Active, call), call)
 	c.Takes = append(since(c.Takes, now.Add(-14*24*time.Hour)), now)

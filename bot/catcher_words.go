@@ -45,7 +45,7 @@ func (d *decision) catcherWord(p *Person, cmd intake.Command, text string) bool 
 	}
 	switch len(calls) {
 	case 0:
-		return d.nothingFor(p, cmd)
+		return d.backAfterAll(p, cmd) || d.nothingFor(p, cmd)
 	case 1:
 		d.onCall(p, calls[0], cmd)
 	default:
@@ -193,6 +193,9 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	}
 	if o := c.kept(); o != nil && o.Catcher == k.ID && cmd.Word == intake.WordDrop {
 		d.pass(p, c)
+		return
+	}
+	if !c.heldBy(k.ID) && d.backAfterAll(p, cmd) {
 		return
 	}
 	if !c.heldBy(k.ID) || !slices.Contains(wordStages[cmd.Word], c.Stage) || !c.Ended.IsZero() {

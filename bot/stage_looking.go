@@ -98,9 +98,9 @@ func (d *decision) round(c *Call) int {
 		panic(Need{Roster: true})
 	}
 	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, d.asks(c), d.now, d.Settings.dispatch())
-	if c.Epoch > 0 && c.openOffers() == 0 && plan.Reason != notify.ReasonQuietHours {
+	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
-		if n := d.askAgain(c); n > 0 {
+		if n := d.askInLine(c); n > 0 {
 			d.set(c, "round", d.Now.Add(d.Settings.every()))
 			return n
 		}
@@ -219,6 +219,7 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 
 func (d *decision) offerText(c *Call, o *Offer) string {
 	j := d.job(c, o.Party)
+	j.Again = c.Epoch > 0
 	j.Several = len(d.catcher(o.Catcher).Asks) > 1
 	if d.links(o.Party) {
 		j.Link = d.linkURL(offerSeed(c, o.Catcher))
@@ -476,7 +477,8 @@ func (d *decision) lapseOffers(c *Call, key string) {
 			if k := d.catcher(o.Catcher); k.ID != "" {
 				k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
 			}
-			d.closeOffer(c, o, key, d.Now.Sub(o.At) < recentlyTold)
+			edits := o.Party.Address.Channel() == notify.Telegram && o.Message != ""
+			d.closeOffer(c, o, key, !edits && d.Now.Sub(o.At) < recentlyTold)
 		case notify.AskFallback: // was promised to hear either way
 			d.inLine(c, o)
 			o.State = notify.AskLapsed
@@ -486,7 +488,8 @@ func (d *decision) lapseOffers(c *Call, key string) {
 	}
 }
 
-// closeOffer tells one catcher that an offer is over.
+// closeOffer tells one catcher that an offer is over: in place and without a sound where the
+// channel can do that, and by a text, when they would go on thinking of it, where it cannot.
 func (d *decision) closeOffer(c *Call, o *Offer, key string, aloud bool) {
 	v := d.about(c, o.Party)
 	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {

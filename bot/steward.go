@@ -92,7 +92,7 @@ func (d *decision) stewardSays(p *Person, c *Call, text string) {
 // stewardOffers puts a call to a named catcher, whatever the rounds think of it, or lets
 // the rounds begin when nobody is named.
 func (d *decision) stewardOffers(p *Person, c *Call, name string) {
-	if c.Holder != nil {
+	if !d.replaces(c) {
 		d.tell(p.party(), notify.News, "steward_has_holder", d.about(c, p.party()))
 		return
 	}
