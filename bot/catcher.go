@@ -14,18 +14,18 @@ type Catcher struct {
 	Person    string      `json:"person,omitempty"` // set once the invitation is used
 	Token     string      `json:"token,omitempty"`  // SHA-256 of an unused invitation
 	AwayUntil time.Time   `json:"away,omitzero"`
-	Asks      []string    `json:"asks,omitempty"`   // calls whose offer is open
-	Fresh     time.Time   `json:"fresh,omitzero"`   // when last asked
-	Holds     []string    `json:"holds,omitempty"`  // calls held, until hived
-	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
-	Kept      []string    `json:"kept,omitempty"`   // of the asks, those to which they are the fallback
-	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last fourteen days
+	Asks      []string    `json:"asks,omitempty"`     // calls whose offer is open
+	Fresh     time.Time   `json:"fresh,omitzero"`     // when last asked
+	Holds     []string    `json:"holds,omitempty"`    // calls held, until hived
+	Active    []string    `json:"active,omitempty"`   // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
+	Kept      []string    `json:"kept,omitempty"`     // of the asks, those to which they are the fallback
+	Takes     []time.Time `json:"takes,omitempty"`    // calls taken, last fourteen days
 	Released  string      `json:"released,omitempty"` // the call that was taken from them last, for being late
-	Wrote     string      `json:"wrote,omitempty"`  // the ended call whose caller wrote last: answers go there for a day
-	Diary     []Reminder  `json:"diary,omitempty"`  // what they are told on later days
-	Timers    []CallTimer `json:"timers,omitempty"` // of the diary
-	Boxes     []BaitBox   `json:"boxes,omitempty"`  // the trap line
-	Pings     []time.Time `json:"pings,omitempty"`  // asks that led to no job, last three weeks
+	Wrote     string      `json:"wrote,omitempty"`    // the ended call whose caller wrote last: answers go there for a day
+	Diary     []Reminder  `json:"diary,omitempty"`    // what they are told on later days
+	Timers    []CallTimer `json:"timers,omitempty"`   // of the diary
+	Boxes     []BaitBox   `json:"boxes,omitempty"`    // the trap line
+	Pings     []time.Time `json:"pings,omitempty"`    // asks that led to no job, last three weeks
 
 	Habits notify.Habits `json:"habits,omitzero"` // how they answer
 }

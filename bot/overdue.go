@@ -161,7 +161,7 @@ func (d *decision) askOnceMore(c *Call, id string) bool {
 		return false
 	}
 	o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Before: o.Before}, ""
-	o.Starts, o.Until = time.Time{}, time.Time{}
+	o.Until, o.Gain, o.Cost = time.Time{}, 0, 0
 	k.asked(c.ID, d.Now)
 	d.sendOffer(c, o)
 	return true

@@ -97,10 +97,13 @@ func (d *decision) round(c *Call) int {
 	if d.Board == nil {
 		panic(Need{Roster: true})
 	}
-	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, d.asks(c), d.now, d.Settings.dispatch())
+	before := d.asks(c)
+	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, before, d.now, d.Settings.dispatch())
+	d.weighed(c, plan, before)
 	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
 		if n := d.askInLine(c); n > 0 {
+			c.Weighed.Reason = reasonInLine
 			d.set(c, "round", d.Now.Add(d.Settings.every()))
 			return n
 		}
@@ -134,6 +137,9 @@ func (d *decision) round(c *Call) int {
 	return asked
 }
 
+// reasonInLine is a call that came free again: who said yes before is asked first.
+const reasonInLine notify.Reason = "in_line"
+
 // nobodyBefore reports whether a plan finds nobody to ask until then.
 func nobodyBefore(plan notify.Plan, until time.Time) bool {
 	switch plan.Reason {
@@ -165,7 +171,7 @@ func (d *decision) offerAll(c *Call, picks []notify.Pick) int {
 			c.Offers = slices.DeleteFunc(c.Offers, func(o Offer) bool { return o.Catcher == k.ID })
 		}
 		c.Offers = append(c.Offers, Offer{
-			Ask: ask, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c),
+			Ask: ask, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c), Gain: pick.Gain, Cost: pick.Cost,
 		})
 		k.asked(c.ID, d.Now)
 		fresh = append(fresh, k.ID)

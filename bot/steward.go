@@ -55,6 +55,13 @@ func (d *decision) stewardWord(p *Person, cmd intake.Command, e Said) bool {
 	if cmd.Reference != "" {
 		c = d.byReference(cmd.Reference)
 	}
+	if c == nil && cmd.Word == intake.WordWhy && cmd.Reference == "" {
+		c = d.onlyOpen()
+	}
+	if c != nil && cmd.Word == intake.WordWhy { // also of one that is over
+		d.stewardWhy(p, c, cmd.Rest)
+		return true
+	}
 	if c == nil || !c.Ended.IsZero() {
 		d.tell(p.party(), notify.News, "steward_which", nil)
 		return true

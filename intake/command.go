@@ -56,6 +56,7 @@ const (
 	WordClose Word = "CLOSE"
 	WordNew   Word = "NEW"
 	WordOpen  Word = "OPEN"
+	WordWhy   Word = "WHY" // why these catchers; Rest may name one
 )
 
 // Command is a command word with what followed it.
