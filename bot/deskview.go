@@ -337,7 +337,7 @@ func (d *decision) viewActions(v *CallView, c *Call) {
 			v.Does = append(v.Does, act)
 		}
 	}
-	if c.Holder != nil {
+	if !d.canGive(c) {
 		return
 	}
 	needs := d.needs(c)

@@ -167,19 +167,31 @@ func (d *decision) askOnceMore(c *Call, id string) bool {
 	return true
 }
 
-// replaces takes a call from a holder whom nobody can reach, by a steward's word. It reports
-// whether the call is free now.
-func (d *decision) replaces(c *Call) bool {
+// canGive reports whether a steward may give c to somebody: nobody holds it, or nobody can
+// reach who does.
+func (d *decision) canGive(c *Call) bool {
+	switch {
+	case c.Holder == nil:
+		return true
+	case d.lost(c):
+		return c.Stage == Taken || c.Stage == There
+	}
+	return c.Stage == Taken && c.Holder.Nudges >= 2
+}
+
+// lost reports whether c's holder has left the roster, or all texts.
+func (d *decision) lost(c *Call) bool {
+	k := d.catcher(c.Holder.Catcher)
+	return k.Address == "" || d.personByID(c.Holder.Party.Person).Stopped
+}
+
+// replaces takes a call from a holder whom nobody can reach, by a steward's word.
+func (d *decision) replaces(c *Call) {
 	h := c.Holder
 	if h == nil {
-		return true
+		return
 	}
-	k := d.catcher(h.Catcher)
-	lost := k.AwayUntil.Equal(never) && d.personByID(h.Party.Person).Stopped || k.ID == "" || k.Address == ""
-	if c.Stage != Taken && !(c.Stage == There && lost) || !lost && h.Nudges < 2 {
-		return false
-	}
-	name := h.Name
+	k, name, lost := d.catcher(h.Catcher), h.Name, d.lost(c)
 	if !lost {
 		d.tell(h.Party, notify.Claim, "released_steward", d.about(c, h.Party)).Buttons = d.backButtons(h.Party, c)
 		k.Released = c.ID
@@ -189,5 +201,4 @@ func (d *decision) replaces(c *Call) bool {
 	c.Promised = roundUp(d.Now.Add(newsEvery))
 	v["Holder"], v["By"] = name, d.clock(c.Caller, c.Promised)
 	d.tell(c.Caller, notify.News, "dropped_caller", v)
-	return true
 }

@@ -99,10 +99,11 @@ func (d *decision) stewardSays(p *Person, c *Call, text string) {
 // stewardOffers puts a call to a named catcher, whatever the rounds think of it, or lets
 // the rounds begin when nobody is named.
 func (d *decision) stewardOffers(p *Person, c *Call, name string) {
-	if !d.replaces(c) {
+	if !d.canGive(c) {
 		d.tell(p.party(), notify.News, "steward_has_holder", d.about(c, p.party()))
 		return
 	}
+	d.replaces(c)
 	if c.Held != "" {
 		c.Held = ""
 		d.clear(c, "steward")
