@@ -29,6 +29,10 @@ func (d *decision) about(c *Call, p Party) values {
 	if c.Answers.Place != nil {
 		v["Place"] = d.exact(p, c)
 	}
+	if o := c.kept(); o != nil {
+		v["Fallback"], v["Until"] = o.Name, d.clock(p, o.Until)
+		v["Starts"], v["Arrives"] = d.clock(p, o.Starts), d.clock(p, d.comes(c, o, o.Starts))
+	}
 	if h := c.Holder; h != nil {
 		v["Holder"], v["Word"] = h.Name, h.Word
 		v["Since"] = clock(h.Taken)
@@ -84,7 +88,7 @@ func (d *decision) job(c *Call, p Party) notify.Job {
 		}
 	}
 	if c.Holder != nil {
-		j.CheckWord = c.Holder.Word
+		j.CheckWord, j.Expected = c.Holder.Word, !c.Holder.ETA.IsZero()
 	}
 	if a := d.against(c); a != "" {
 		j.Against = d.say(p, a, nil)

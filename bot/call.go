@@ -71,9 +71,10 @@ type Call struct {
 	Promised    time.Time         `json:"promised,omitzero"` // by when the caller hears again
 	Offers      []Offer           `json:"offers,omitempty"`
 	Holder      *Holder           `json:"holder,omitempty"`
-	Briefed     intake.Answers    `json:"briefed,omitzero"` // what the holder was told
-	Epoch       int               `json:"epoch,omitempty"`  // counts takes
-	Thin        bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
+	Briefed     intake.Answers    `json:"briefed,omitzero"`  // what the holder was told
+	Epoch       int               `json:"epoch,omitempty"`   // counts takes
+	Weighed     *notify.Weighing  `json:"weighed,omitempty"` // what the last look at whom to ask went by
+	Thin        bool              `json:"thin,omitempty"`    // stewards and caller know that nobody is free
 	Referred    bool              `json:"referred,omitempty"`
 	Told        []triage.Advice   `json:"told,omitempty"`  // advice the caller has had
 	Found       triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
@@ -122,6 +123,9 @@ type Offer struct {
 	Message string     `json:"message"`         // id of the message that carries it
 	Far     notify.Far `json:"far"`             // from the catcher's home
 	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
+	Until   time.Time  `json:"until,omitzero"`  // a fallback: when it is decided
+	Gain    float64    `json:"gain,omitempty"`  // as the rule weighed it when it was made, see notify.Pick
+	Cost    float64    `json:"cost,omitempty"`
 }
 
 // Holder is the one catcher who has the call.
@@ -133,6 +137,7 @@ type Holder struct {
 	ETA     time.Time `json:"eta,omitzero"`
 	Word    string    `json:"word"` // the check word the caller hears it by
 	Nudges  int       `json:"nudges,omitempty"`
+	Heard   bool      `json:"heard,omitempty"` // somebody wrote since the caller was asked whether they came
 	Phone   string    `json:"phone,omitempty"` // "yes" when the caller may be phoned
 }
 

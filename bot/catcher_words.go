@@ -45,7 +45,7 @@ func (d *decision) catcherWord(p *Person, cmd intake.Command, text string) bool 
 	}
 	switch len(calls) {
 	case 0:
-		return d.nothingFor(p, cmd)
+		return d.backAfterAll(p, cmd) || d.nothingFor(p, cmd)
 	case 1:
 		d.onCall(p, calls[0], cmd)
 	default:
@@ -101,7 +101,11 @@ func (d *decision) fits(c *Call, k *Catcher, word intake.Word) bool {
 	switch word {
 	case intake.WordTake, intake.WordPass:
 		o := c.offer(k.ID)
-		return o != nil && o.State == notify.AskOpen && c.Stage == Looking
+		return o != nil && c.Stage == Looking && (o.State == notify.AskOpen || o.State == notify.AskFallback)
+	case intake.WordDrop:
+		if o := c.offer(k.ID); o != nil && o.State == notify.AskFallback && c.Stage == Looking {
+			return true
+		}
 	case intake.WordETA:
 		return c.heldBy(k.ID) && c.Stage == Taken
 	}
@@ -181,10 +185,17 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	p.Talk.Choice = nil
 	switch cmd.Word {
 	case intake.WordTake:
-		d.take(p, c)
+		d.take(p, c, d.startOf(cmd))
 		return
 	case intake.WordPass:
 		d.pass(p, c)
+		return
+	}
+	if o := c.kept(); o != nil && o.Catcher == k.ID && cmd.Word == intake.WordDrop {
+		d.pass(p, c)
+		return
+	}
+	if !c.heldBy(k.ID) && d.backAfterAll(p, cmd) {
 		return
 	}
 	if !c.heldBy(k.ID) || !slices.Contains(wordStages[cmd.Word], c.Stage) || !c.Ended.IsZero() {
@@ -258,10 +269,9 @@ func (d *decision) out(p *Person, during time.Duration) {
 	for _, id := range slices.Clone(k.Asks) {
 		c := d.call(id)
 		k.Asks = without(k.Asks, id)
-		if o := c.offer(k.ID); o != nil && o.State == notify.AskOpen && c.Stage == Looking {
-			o.State, o.Answered = notify.AskPassed, d.Now
+		if o := c.offer(k.ID); o != nil && c.Stage == Looking && (o.State == notify.AskOpen || o.State == notify.AskFallback) {
 			d.closeOffer(c, o, "passed", false)
-			d.round(c)
+			d.notComing(c, o, notify.AskPassed)
 		}
 	}
 	d.tell(p.party(), notify.News, key, v)
@@ -288,8 +298,15 @@ func (d *decision) mine(p *Person) {
 		}
 	}
 	for _, id := range k.Asks {
-		if c := d.call(id); c.ID != "" && c.Stage == Looking && openTo(c, k.ID) {
+		c := d.call(id)
+		if c.ID == "" || c.Stage != Looking {
+			continue
+		}
+		if openTo(c, k.ID) {
 			lines = append(lines, c.Reference+" "+area(c)+" ("+d.say(p.party(), "stage_looking", nil)+")")
+		}
+		if o := c.kept(); o != nil && o.Catcher == k.ID {
+			lines = append(lines, c.Reference+" "+area(c)+" ("+d.say(p.party(), "stage_kept", d.about(c, p.party()))+")")
 		}
 	}
 	if len(lines) == 0 {

@@ -7,6 +7,7 @@ const (
 	OutcomeNoted    Outcome = "noted"     // taken in; there may be messages
 	OutcomeWon      Outcome = "won"       // the call is theirs
 	OutcomeYours    Outcome = "yours"     // it was theirs already
+	OutcomeKept     Outcome = "kept"      // they are the fallback
 	OutcomeLate     Outcome = "late"      // somebody else has it
 	OutcomeNoOffer  Outcome = "no_offer"  // there is no open offer to them
 	OutcomeFull     Outcome = "full"      // they have taken as many as they wanted for the day

@@ -134,7 +134,7 @@ func (d *decision) finish() Change {
 	d.paidFor()
 	d.keepWords()
 	for _, p := range d.people {
-		d.settle(p.doc, p.work)
+		d.keepPerson(p.doc, p.work)
 		d.personFollows(p.doc, p.work)
 		if p.work.ID == "" {
 			d.erase(p.doc)
@@ -342,7 +342,7 @@ func (d *decision) tell(p Party, class notify.Class, key string, v values) *noti
 // trueWhile says in which stages a caller's news is still true. What has been overtaken by
 // the time it could go out is dropped, not sent late.
 var trueWhile = map[string][]string{
-	"looking": {"looking"}, "still_looking": {"looking"}, "night": {"looking"}, "nobody_yet": {"looking"},
+	"looking": {"looking"}, "kept_caller": {"looking"}, "still_looking": {"looking"}, "night": {"looking"}, "nobody_yet": {"looking"},
 	"referral": {"looking"}, "referral_held": {"asking"}, "held": {"asking"}, "dropped_caller": {"looking"},
 	"taken_caller": {"taken"}, "no_eta_yet": {"taken"}, "eta_caller": {"taken"}, "eta_caller_phone": {"taken"}, "has_arrived": {"taken"},
 	"there_caller": {"there"}, "boxed_caller": {"boxed"},

@@ -81,7 +81,7 @@ func (d *decision) deskMay(c *Call, e Desked) bool {
 	case "say":
 		return strings.TrimSpace(e.Words) != ""
 	case "offer":
-		return c.Holder == nil && (e.Catcher == "" || d.canOffer(e.Catcher))
+		return d.canGive(c) && (e.Catcher == "" || d.canOffer(e.Catcher))
 	case "hold", "take_over":
 		return c.Holder == nil && c.Held != takenOver && (c.Held == "" || e.Does == "take_over")
 	case "hand_back":

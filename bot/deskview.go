@@ -32,6 +32,7 @@ type Number struct {
 
 // CallRow is one open call in the list.
 type CallRow struct {
+	Kept                                     string // who has it, and when, unless somebody is sooner
 	ID, Ref, Stage, Held, Area, Kind, Holder string
 	Why                                      string // why a person is needed now: "held", "nobody", "late", "overdue"; "" = nobody is
 	Opened                                   string // clock
@@ -73,6 +74,7 @@ type CallView struct {
 	CanBeAsked []CatcherRow // by distance
 	ETA        string
 	Photos     int
+	Why        *WhyView // nil while nobody has been looked for
 }
 
 // Weighed is something with a figure: a kind with its percent, or evidence with its weight.
@@ -212,6 +214,9 @@ func (d *decision) callRow(c *Call) CallRow {
 	if c.Holder != nil {
 		r.Holder = c.Holder.Name
 	}
+	if o := c.kept(); o != nil {
+		r.Kept = o.Name + ", " + d.clock(p, o.Until)
+	}
 	if next := c.next(); !next.IsZero() {
 		r.Next = d.clock(p, next)
 	}
@@ -298,6 +303,7 @@ func (d *decision) viewCall(id string) *CallView {
 		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
 	}
 	v.Lines = d.storyLines(c, p)
+	v.Why = d.viewWhy(c, p)
 	if c.Ended.IsZero() {
 		d.viewActions(v, c)
 	}
@@ -332,7 +338,7 @@ func (d *decision) viewActions(v *CallView, c *Call) {
 			v.Does = append(v.Does, act)
 		}
 	}
-	if c.Holder != nil {
+	if !d.canGive(c) {
 		return
 	}
 	needs := d.needs(c)

@@ -20,10 +20,10 @@ func (d *decision) bound(p *Person) bool {
 	return p.Call != "" || p.Catcher != "" || len(p.Calls) > 0 || p.Address != "" && d.Settings.IsSteward(p.Address)
 }
 
-// settle makes of p's document what is to be stored. Of somebody who opted out, and whom
+// keepPerson makes of p's document what is to be stored. Of somebody who opted out, and whom
 // nothing binds, only that is kept for good, their language and what bounds a flood for a
 // while: no number can be read from it.
-func (d *decision) settle(old Document, p *Person) {
+func (d *decision) keepPerson(old Document, p *Person) {
 	switch {
 	case p.ID == "":
 		return

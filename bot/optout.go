@@ -1,6 +1,10 @@
 package bot
 
-import "skepline/notify"
+import (
+	"slices"
+
+	"skepline/notify"
+)
 
 // optOut ends all texts to p. The catcher of a live call hears at once that its caller
 // left; an open call that nobody holds is over. There is no goodbye: carriers confirm an
@@ -62,12 +66,11 @@ func (d *decision) catcherLeft(id, why string) {
 	}
 	k.AwayUntil = never
 	d.wantCalls(append(append([]string{}, k.Asks...), k.Holds...))
-	for _, callID := range k.Asks {
+	for _, callID := range slices.Clone(k.Asks) {
 		c := d.call(callID)
-		if o := c.offer(id); o != nil && o.State == notify.AskOpen {
-			o.State, o.Answered = notify.AskUndelivered, d.Now
+		if o := c.offer(id); o != nil && (o.State == notify.AskOpen || o.State == notify.AskFallback) {
 			d.note(c, "cannot_reach "+id)
-			d.round(c)
+			d.notComing(c, o, notify.AskUndelivered)
 		}
 	}
 	for _, callID := range k.Holds {
@@ -80,7 +83,7 @@ func (d *decision) catcherLeft(id, why string) {
 			d.drop(c, k, why)
 		}
 	}
-	k.Asks = nil
+	k.Asks, k.Kept = nil, nil
 }
 
 // blocked is a person who shut a channel to us, or opened it again.

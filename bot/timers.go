@@ -59,6 +59,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.news(c)
 	case "steward":
 		d.refer(c)
+	case "fallback":
+		d.settle(c)
 	case "lapse":
 		d.lapse(c)
 	case "tell":

@@ -11,7 +11,8 @@ type Word string
 
 // The command words: a catcher's, then those that anybody may use, then a steward's.
 const (
-	WordTake      Word = "TAKE"
+	WordTake      Word = "TAKE" // Minutes: from when on
+	WordNext      Word = "NEXT" // take it, after the one under way
 	WordPass      Word = "PASS"
 	WordETA       Word = "ETA"
 	WordThere     Word = "THERE"
@@ -55,6 +56,7 @@ const (
 	WordClose Word = "CLOSE"
 	WordNew   Word = "NEW"
 	WordOpen  Word = "OPEN"
+	WordWhy   Word = "WHY" // why these catchers; Rest may name one
 )
 
 // Command is a command word with what followed it.
@@ -62,7 +64,7 @@ type Command struct {
 	Word      Word
 	Reference string        // four letters and digits, upper case; "" if none followed
 	Rest      string        // what followed, as typed; a number from a list, a token, a message, "14:30"
-	Minutes   int           // of ETA; 0 if it was not told in minutes
+	Minutes   int           // of ETA, or of TAKE: from now; 0 if it was not told in minutes
 	Until     time.Duration // of OUT: for how long; 0 = until IN
 	Metres    float64       // of TOO HIGH: how high; 0 = not told
 }
@@ -133,6 +135,10 @@ func (c Command) withArgument(rest, text string, s Setting) (Command, bool) {
 		return c, isToken(c.Rest) || c.Rest == ""
 	case WordETA:
 		return c.arriving(rest)
+	case WordTake:
+		if later, ok := c.taking(rest, s); ok {
+			return later, true
+		}
 	case WordTomorrow, WordLater, WordHours, WordReach, WordBox, WordTooHigh, WordNotBees:
 		if c, ok := c.aboutTheDay(rest, s); ok {
 			return c, true

@@ -19,7 +19,7 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 	}
 	words := []Word{WordTake, WordPass, WordETA, WordThere, WordBoxed, WordLifted, WordLiftedAll, WordHived, WordFlown, WordNotBees, WordDrop, WordOut,
 		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordDelete, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen,
-		WordTooHigh, WordUnsafe, WordColony, WordRetry, WordTomorrow, WordSomeoneElse, WordDone, WordLater, WordSkip, WordSkipAll, WordLeft, WordHours, WordReach, WordShare, WordBox}
+		WordTooHigh, WordUnsafe, WordColony, WordRetry, WordTomorrow, WordSomeoneElse, WordDone, WordLater, WordSkip, WordSkipAll, WordLeft, WordHours, WordReach, WordShare, WordBox, WordNext, WordWhy}
 	for _, r := range grammar.rule {
 		if !ruleAllowed(r, closed, words) {
 			t.Errorf("%s: %s=%s is not allowed", r.lang, r.topic, r.value)

@@ -15,7 +15,7 @@ import (
 // here fits in the field.
 var longest = map[string]any{
 	"Hotline": "Quillbrook County Beekeepers", "Name": "Saltmarsh County Beekeepers", "With": "4DM8", "Emergency": "911", "Poison": "1-800-222-1222", "Many": 10, "Report": "607-555-0171",
-	"Ref": "7KQ2", "Caller": "Guadalupe", "Holder": "Bartholomew", "Word": "JUNIPER",
+	"Ref": "7KQ2", "Fallback": "Bartholomew", "Lost": "100%", "Hope": "100%", "Price": "10.0", "Gain": "100.0", "Cost": "10.0", "Starts": "12:30 pm", "Arrives": "12:50 pm", "Caller": "Guadalupe", "Holder": "Bartholomew", "Word": "JUNIPER",
 	"By": "12:30 pm", "ETA": "12:50 pm", "Sunset": "8:14 pm", "Back": "8:40 pm", "From": "8:39 pm", "Since": "12:12 pm",
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",
 	"Count": 3, "Percent": 80, "Standoff": "30 ft", "Help": "607-555-0170", "Area": "Millhouse Ln", "Place": "1420 Millhouse Ln",

@@ -22,6 +22,8 @@ type Job struct {
 	Against      string // in words, what speaks against a swarm: "seen for three weeks"; "" = nothing
 	Link         string // of the page that shows more; "" = none
 	Late         bool   // too late to begin before dark
+	Expected     bool   // when they come is known, so nobody asks
+	Again        bool   // it was taken and came free again
 	InBox        bool   // the bees are boxed already: only the box is to be fetched
 	Several      bool   // this catcher has other open offers, so an answer must name the call
 }
@@ -118,7 +120,10 @@ func (b briefing) yours() string {
 	if b.j.MapLink != "" {
 		facts = append(facts, fact{text: b.say("brief_yours_map"), rank: 5})
 	}
-	facts = append(facts, fact{text: b.say("brief_yours_when")}, fact{text: b.say("brief_yours_not_you")})
+	if !b.j.Expected {
+		facts = append(facts, fact{text: b.say("brief_yours_when")})
+	}
+	facts = append(facts, fact{text: b.say("brief_yours_not_you")})
 	return b.text(facts)
 }
 

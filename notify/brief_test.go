@@ -39,18 +39,18 @@ func TestOfferTextBySMS(t *testing.T) {
 		want   string
 	}{
 		{"everything fits", nil, far, 2, false,
-			"Swarm 7KQ2: 93% honey bees, on a branch, 8 ft up, thousands, 4 mi E, Mill Ln. Sunset 8:14. 2 others asked. Reply TAKE or PASS."},
+			"Swarm 7KQ2: 93% honey bees, on a branch, 8 ft up, thousands, 4 mi E. Sunset 8:14. Still there: 95%. 2 others asked. Reply TAKE or PASS. In an hour: TAKE 60."},
 		{"metric units bring the 24-hour clock", nil, far, 1, true,
-			"Swarm 7KQ2: 93% honey bees, on a branch, 2.5 m up, thousands, 6 km E, Mill Ln. Sunset 20:14. 1 other asked. Reply TAKE or PASS."},
+			"Swarm 7KQ2: 93% honey bees, on a branch, 2.5 m up, thousands, 6 km E. Sunset 20:14. Still there: 95%. 1 other asked. Reply TAKE or PASS. In an hour: TAKE 60."},
 		{"several open: the answer names the call", func(j *Job) { j.Several = true }, far, 0, false,
-			"Swarm 7KQ2: 93% honey bees, on a branch, 8 ft up, thousands, 4 mi E, Mill Ln. Sunset 8:14. Reply TAKE 7KQ2 or PASS 7KQ2."},
+			"Swarm 7KQ2: 93% honey bees, on a branch, 8 ft up, thousands, 4 mi E. Sunset 8:14. Still there: 95%. Reply TAKE 7KQ2 or PASS 7KQ2. In an hour: TAKE 60 7KQ2."},
 		{"little is known", func(j *Job) { *j = Job{Reference: "7KQ2", Shown: 60} }, Far{Km: -1}, 0, false,
-			"Swarm 7KQ2: 60% honey bees, height not known, place not on the map yet. Reply TAKE or PASS."},
+			"Swarm 7KQ2: 60% honey bees, height not known, place not on the map yet. Reply TAKE or PASS. In an hour: TAKE 60."},
 		{"the danger stays, what matters least goes", func(j *Job) {
 			j.Answers.Hazards, j.Several, j.Against = []string{"power_line"}, true, "seen there for three weeks"
 			j.Answers.Place.Text = "14 Old Quillbrook Turnpike Rd"
 		}, far, 12, false,
-			"Swarm 7KQ2: 93% honey bees, power line near, on a branch, 8 ft up, thousands, 4 mi E. Sunset 8:14. 12 others asked. Reply TAKE 7KQ2 or PASS 7KQ2."},
+			"Swarm 7KQ2: 93% honey bees, power line near, on a branch, 8 ft up, thousands, 4 mi E. Still there: 95%. 12 others asked. Reply TAKE 7KQ2 or PASS 7KQ2."},
 	} {
 		j := appleTree(t)
 		if test.change != nil {
