@@ -429,10 +429,12 @@ func (d *decision) dismissed(e Dismissed) {
 	if k.Address != "" {
 		p := d.person(k.Address)
 		p.Catcher = ""
+		d.forgetTrapLine(p)
+		d.forget(p.ID, "")
 	}
 	if k.Token != "" {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + k.Token})
 	}
-	k.Address, k.Token = "", ""
+	forgetCatcher(k)
 	d.change.Roster = append(d.change.Roster, RosterCard{ID: k.ID})
 }

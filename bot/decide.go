@@ -67,6 +67,8 @@ func Decide(f Facts) (change Change, need Need) {
 		d.paged(e)
 	case Desked:
 		d.desked(e)
+	case Morning:
+		d.morningOf(e)
 	}
 	return d.finish(), Need{}
 }

@@ -44,6 +44,9 @@ const answerWithin = 7 * 24 * time.Hour
 
 // planCare enters the days after hiving into the holder's diary.
 func (d *decision) planCare(c *Call, k *Catcher) {
+	if k.Address == "" { // off the list meanwhile
+		return
+	}
 	for _, row := range care {
 		what := row.what
 		switch {

@@ -114,6 +114,9 @@ type Limits struct {
 	TextsADay        int `toml:"texts_a_day"`         // the same, a day
 	SegmentsADay     int `toml:"segments_a_day"`      // SMS segments of the whole hotline; safety texts alone may pass it
 	SafetyReserve    int `toml:"safety_reserve"`      // of these, kept for safety texts
+
+	SegmentPrice float64 `toml:"segment_price"` // what one costs, carrier fees included; 0 = not told
+	Currency     string  `toml:"currency"`      // "USD"
 }
 
 // Retention says how long what is personal is kept.

@@ -130,6 +130,10 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return l.SegmentsADay >= 1 && l.SegmentsADay <= 1000000 }, "a whole number, 1 to 1000000"},
 	{"safety_reserve", false, func(l *Limits) any { return &l.SafetyReserve },
 		func(l *Limits) bool { return l.SafetyReserve >= 0 && l.SafetyReserve < l.SegmentsADay }, "a whole number, 0 or more and less than segments_a_day"},
+	{"segment_price", false, func(l *Limits) any { return &l.SegmentPrice },
+		func(l *Limits) bool { return l.SegmentPrice >= 0 && l.SegmentPrice < 100 }, "a price, 0 to 100, such as 0.012"},
+	{"currency", false, func(l *Limits) any { return &l.Currency },
+		func(l *Limits) bool { return len(l.Currency) <= 5 }, "at most 5 letters, such as \"USD\""},
 }
 
 var retentionKeys = []settingsKey[Retention]{
