@@ -105,6 +105,9 @@ type OnSite struct {
 	Tries   int     `json:"tries,omitempty"`    // times they came out and were taken again
 	Lift    string  `json:"lift,omitempty"`     // "evening" or "morning"
 	Stayed  string  `json:"stayed,omitempty"`   // "yes" or "no", two weeks after hiving
+	Frames  string  `json:"frames,omitempty"`   // "yes" or "no": whether the box has frames
+	Size    string  `json:"size,omitempty"`     // "small", "medium" or "large", as its catcher saw it
+	SizeKg  float64 `json:"size_kg,omitempty"`  // the same in kilograms, when a measure was told
 }
 
 // Party is a person as a call needs to reach them.

@@ -71,6 +71,8 @@ func Decide(f Facts) (change Change, need Need) {
 		d.desked(e)
 	case Spent:
 		d.spent(e)
+	case Morning:
+		d.morningOf(e)
 	}
 	return d.finish(), Need{}
 }

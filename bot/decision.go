@@ -242,7 +242,11 @@ func (d *decision) timersFollow(owner string, before func(string) *CallTimer, ti
 
 // catcherFollows adds what goes with a catcher's document: their card and their timers.
 func (d *decision) catcherFollows(old Document, k *Catcher) {
-	d.card("k:"+k.ID, k.card())
+	if k.Name == "" { // off the list, and forgotten
+		d.change.Cards = append(d.change.Cards, Card{Field: "k:" + k.ID})
+	} else {
+		d.card("k:"+k.ID, k.card())
+	}
 	var before Catcher
 	if old.Version > 0 {
 		if err := json.Unmarshal(old.Body, &before); err != nil {

@@ -132,6 +132,7 @@ func (d *decision) eraseNow(p *Person) {
 	key := "erased"
 	if p.Catcher != "" {
 		key = "erased_catcher"
+		d.forgetDay(d.catcher(p.Catcher))
 	}
 	d.receipt(p, to, key, nil)
 	for _, id := range calls {
@@ -144,6 +145,35 @@ func (d *decision) eraseNow(p *Person) {
 	}
 	if p.ID != "" {
 		p.Name, p.Idle, p.Talk = "", Tally{}, Talk{}
+	}
+}
+
+// forgetDay erases what a catcher told of their own things: the trap line with its places, the
+// kit, and what they are reminded of. The roll call of the next season stays: they are still on
+// the list.
+func (d *decision) forgetDay(k *Catcher) {
+	k.Boxes, k.Kit, k.LadderM = nil, nil, 0
+	k.Diary = slices.DeleteFunc(k.Diary, func(r Reminder) bool { return r.What != "season" && r.What != "roll" })
+	d.setDiary(k)
+	d.onRoster(k)
+}
+
+// forgetCatcher erases everything of one who is off the list, but the id that the ledger knows
+// and the boxes that a steward was told to see to.
+func forgetCatcher(k *Catcher) {
+	for i := range k.Timers {
+		k.Timers[i].At = time.Time{}
+	}
+	*k = Catcher{Schema: documentSchema, Catcher: notify.Catcher{ID: k.ID}, AwayUntil: never, Holds: k.Holds, Timers: k.Timers}
+}
+
+// forgetTrapLine erases where the catches of somebody's bait boxes were.
+func (d *decision) forgetTrapLine(p *Person) {
+	d.wantCalls(p.Calls)
+	for _, id := range slices.Clone(p.Calls) {
+		if c := d.call(id); c.By == byTrapLine {
+			d.scrub(c)
+		}
 	}
 }
 

@@ -105,10 +105,12 @@ func (d *decision) obey(p *Person, cmd intake.Command, e Said) bool {
 		d.join(p, cmd.Rest)
 	case intake.WordDelete:
 		d.eraseMe(p)
+	case intake.WordSeason:
+		return d.season(p)
 	case intake.WordSay, intake.WordOffer, intake.WordClose, intake.WordNew, intake.WordOpen, intake.WordWhy:
 		return d.stewardWord(p, cmd, e)
 	default:
-		return d.catcherWord(p, cmd, e.Text)
+		return d.sharesNumber(p, cmd) || d.catcherWord(p, cmd, e.Text)
 	}
 	return true
 }

@@ -167,12 +167,34 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 		}
 		facts.Roster, facts.Board = roster, &board
 	}
+	if err := h.loadSums(ctx, facts, need); err != nil {
+		return err
+	}
 	if need.Places {
 		places, err := h.places(ctx)
 		if err != nil {
 			return err
 		}
 		facts.Places = places
+	}
+	return nil
+}
+
+// loadSums loads what is summed up over many calls.
+func (h *Hotline) loadSums(ctx context.Context, facts *Facts, need Need) error {
+	if need.Season {
+		season, err := h.ReadSeason(ctx)
+		if err != nil {
+			return err
+		}
+		facts.Season = &season
+	}
+	if !need.Day.IsZero() {
+		day, err := h.readDay(ctx, need.Day, *facts.Board)
+		if err != nil {
+			return err
+		}
+		facts.Day = day
 	}
 	return nil
 }

@@ -118,6 +118,9 @@ type Limits struct {
 
 	Countries  []string `toml:"countries"`          // whose SMS are answered, as two letters; none = the hotline's own
 	NewInBlock int      `toml:"new_in_block_a_day"` // strangers from one block of ten thousand numbers
+
+	SegmentPrice float64 `toml:"segment_price"` // what one costs, carrier fees included; 0 = not told
+	Currency     string  `toml:"currency"`      // "USD"
 }
 
 // Rates are how fast a channel's sender may go, in segments a second; 0 = what a plain sender

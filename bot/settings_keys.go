@@ -134,6 +134,10 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return rightCountries(l.Countries) }, `a list of countries such as ["US", "CA"], each once`},
 	{"new_in_block_a_day", false, func(l *Limits) any { return &l.NewInBlock },
 		func(l *Limits) bool { return l.NewInBlock >= 1 && l.NewInBlock <= 10000 }, "a whole number, 1 to 10000"},
+	{"segment_price", false, func(l *Limits) any { return &l.SegmentPrice },
+		func(l *Limits) bool { return l.SegmentPrice >= 0 && l.SegmentPrice < 100 }, "a price, 0 to 100, such as 0.012"},
+	{"currency", false, func(l *Limits) any { return &l.Currency },
+		func(l *Limits) bool { return len(l.Currency) <= 5 }, "at most 5 letters, such as \"USD\""},
 }
 
 var ratesKeys = []settingsKey[Rates]{

@@ -27,6 +27,7 @@ var saidAtRandom = []string{
 	"thanks", "ok", "STOP", "START", "HELP", "he cannot breathe", "TAKE", "TAKE 60", "take in 3 hours", "NEXT", "PASS", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "LIFTED ALL", "HIVED", "FLOWN", "NOT BEES",
 	"TOO HIGH", "too high 20 ft", "UNSAFE", "COLONY", "RETRY", "TOMORROW", "tomorrow 18:00", "SOMEONE ELSE", "DONE", "LATER 2h", "SKIP", "SKIP ALL", "LEFT",
 	"HOURS Mo-Fr 17:00-21:00", "HOURS always", "REACH 15", "SHARE", "BOX", "BOX old oak, 40 L, 3 m", "BOX 1 caught", "BOX 1 checked", "BOX 1 moving", "BOX 1 remove",
+	"KIT ladder 12 ft, nuc", "SIZE large", "SIZE 3 lb", "FRAMES", "NO FRAMES", "SEASON", "share my number", "DELETE",
 	"she is here", "I'm here at the gate", "NOT BEES wasps",
 	"DROP", "OUT", "OUT 3d", "IN", "MINE", "OPEN", "NEW", "yes", "no", "side gate, big dog", "qwerty asdf", "", "🐝", "ES", "English", "Gwen", "hay un enjambre en mi casa",
 	"212 Maple St", "Dunmere", "3 Harbor Street, Saltmarsh", "behind the red barn", "OTHER", "hanging ball of bees on a fence, nobody stung, 16 Mill Ln, 5 ft up",
@@ -63,6 +64,7 @@ func (m *model) step(t *testing.T, rt *rapid.T, n int) {
 	switch rapid.IntRange(0, 9).Draw(rt, "act") {
 	case 0:
 		m.wait(t, time.Duration(rapid.SampledFrom([]int{1, 5, 20, 60, 300, 600, 1440, 7 * 1440}).Draw(rt, "minutes"))*time.Minute)
+		m.hear(t, Morning{Day: m.now.Format(time.DateOnly)})
 	case 1, 2:
 		if says, ok := m.aButton(rt, who); ok {
 			m.hear(t, Tapped{Event: id, From: who, Says: says})

@@ -42,6 +42,10 @@ const (
 	WordReach       Word = "REACH"        // Rest: a number
 	WordShare       Word = "SHARE"        // my number with the caller
 	WordBox         Word = "BOX"          // a bait box; Rest says which and what
+	WordKit         Word = "KIT"          // what a catcher owns; Rest: the list
+	WordSize        Word = "SIZE"         // how big the swarm was; Rest: "small", "3 lb"
+	WordFrames      Word = "FRAMES"       // the box has frames
+	WordNoFrames    Word = "NO FRAMES"
 
 	WordMenu  Word = "MENU"
 	WordBack  Word = "BACK"
@@ -57,6 +61,8 @@ const (
 	WordNew   Word = "NEW"
 	WordOpen  Word = "OPEN"
 	WordWhy   Word = "WHY" // why these catchers; Rest may name one
+
+	WordSeason Word = "SEASON" // the year in numbers: the club's for a steward, their own for a catcher
 )
 
 // Command is a command word with what followed it.
@@ -143,8 +149,10 @@ func (c Command) withArgument(rest, text string, s Setting) (Command, bool) {
 		if c, ok := c.aboutTheDay(rest, s); ok {
 			return c, true
 		}
+	case WordKit, WordSize:
+		return c.aboutKit(rest, s)
 	}
-	if c.Word != WordMenu && c.Word != WordIn && c.Word != WordMine && c.Word != WordNew && c.Word != WordBox {
+	if c.Word != WordMenu && c.Word != WordSeason && c.Word != WordIn && c.Word != WordMine && c.Word != WordNew && c.Word != WordBox {
 		c.Reference, rest = cutReference(rest)
 	}
 	rest = strings.TrimSpace(rest)

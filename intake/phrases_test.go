@@ -15,11 +15,12 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 		"body": BodyValues, "shape": ShapeValues, "surface": SurfaceValues, "crowd": CrowdValues, "size": CrowdValues, "stung": StungValues,
 		"allergic": YesNoValues, "owner": YesNoValues, "hazards": HazardValues, "entry": EntryValues,
 		"access": {"words"}, "notsure": {"yes"}, "emergency": {"yes"}, "calm": {"yes"}, "yesno": {"yes", "no", "unknown"}, "optout": {"stop", "start", "help"},
-		"arrival": {"self", "other"},
+		"arrival": {"self", "other"}, "kit": kitItems, "weighing": {SizeSmall, SizeMedium, SizeLarge, "kg", "lb", "frames"},
 	}
 	words := []Word{WordTake, WordPass, WordETA, WordThere, WordBoxed, WordLifted, WordLiftedAll, WordHived, WordFlown, WordNotBees, WordDrop, WordOut,
 		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordDelete, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen,
-		WordTooHigh, WordUnsafe, WordColony, WordRetry, WordTomorrow, WordSomeoneElse, WordDone, WordLater, WordSkip, WordSkipAll, WordLeft, WordHours, WordReach, WordShare, WordBox, WordNext, WordWhy}
+		WordTooHigh, WordUnsafe, WordColony, WordRetry, WordTomorrow, WordSomeoneElse, WordDone, WordLater, WordSkip, WordSkipAll, WordLeft, WordHours, WordReach, WordShare, WordBox,
+		WordKit, WordSize, WordFrames, WordNoFrames, WordSeason, WordNext, WordWhy}
 	for _, r := range grammar.rule {
 		if !ruleAllowed(r, closed, words) {
 			t.Errorf("%s: %s=%s is not allowed", r.lang, r.topic, r.value)

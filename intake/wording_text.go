@@ -88,12 +88,18 @@ func (t *wordingText) name(n parse.Node) {
 			}
 		}
 	case *parse.IfNode:
-		t.name(n.Pipe)
-		t.name(n.List)
-		t.name(n.ElseList)
+		t.nameBranch(&n.BranchNode)
+	case *parse.WithNode:
+		t.nameBranch(&n.BranchNode)
 	case *parse.FieldNode:
 		t.names = append(t.names, n.Ident[0])
 	}
+}
+
+func (t *wordingText) nameBranch(n *parse.BranchNode) {
+	t.name(n.Pipe)
+	t.name(n.List)
+	t.name(n.ElseList)
 }
 
 // partsOf returns a template that is words and names only as such, else nil.

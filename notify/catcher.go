@@ -17,6 +17,9 @@ type Catcher struct {
 	Hours      string  `json:"hours,omitempty"` // opening-hours text, empty = always
 	Language   string  `json:"language,omitempty"`
 	JobsADay   int     `json:"jobs_a_day"` // calls taken on one day at most
+
+	Kit     []string `json:"kit,omitempty"`      // what they own, as intake.ReadKit names it; empty = never told
+	LadderM float64  `json:"ladder_m,omitempty"` // its length, 0 = not told
 }
 
 // Skill is something not every catcher can do.

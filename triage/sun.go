@@ -80,6 +80,14 @@ func (sun Sun) Dusk(day time.Time) (time.Time, DuskNote) {
 	return time.Date(y, m, d, 22, 0, 0, 0, day.Location()), DuskByClock
 }
 
+// SunHeight returns how high the sun's centre stands over the true horizon at t, in degrees.
+func SunHeight(t time.Time, lat, lon float64) float64 { return altitude(t, lat, lon) }
+
+// NoonHeight returns how high the sun stands at solar noon on the local date of day.
+func NoonHeight(day time.Time, lat, lon float64) float64 {
+	return altitude(solarNoon(day, lon), lat, lon)
+}
+
 // solarNoon returns when the sun stands highest on the local date of day. It starts from
 // the local clock's noon and steps to the nearest transit; three steps reach the second.
 func solarNoon(day time.Time, lon float64) time.Time {

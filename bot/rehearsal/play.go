@@ -298,7 +298,17 @@ func (s *stage) later(ctx context.Context, d time.Duration) error {
 			}
 			continue
 		}
-		wait = min(wait, due)
+		morning, until, err := s.hotline.Daily(ctx)
+		if err != nil {
+			return err
+		}
+		if morning {
+			if err := s.settle(ctx); err != nil {
+				return err
+			}
+			continue
+		}
+		wait = min(wait, due, until)
 		left := end.Sub(s.clock.now)
 		if left <= 0 {
 			return s.settle(ctx)

@@ -136,8 +136,11 @@ func (s *story) received(h *handset, m notify.Message, segments int, edit bool) 
 	if m.Pin != nil {
 		text += fmt.Sprintf("\n[a map: %.4f, %.4f %s]", m.Pin.Lat, m.Pin.Lon, m.Pin.Title)
 	}
-	for range m.Photos {
+	for _, photo := range m.Photos {
 		text += "\n[a picture]"
+		if drawn, ours := strings.CutPrefix(photo, bot.PicturePrefix); ours {
+			text = strings.TrimSuffix(text, "]") + ": " + drawn + "]"
+		}
 	}
 	for _, row := range m.Buttons {
 		text += "\n"

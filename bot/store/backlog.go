@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -102,6 +103,16 @@ func (s *Store) classes(ctx context.Context, b *Backlog, now time.Time) error {
 		b.Classes[m.Class] = w
 	}
 	return nil
+}
+
+// Spent returns how many SMS segments were sent on the UTC day of day; only the last two days
+// are known.
+func (s *Store) Spent(ctx context.Context, day time.Time) (segments int, err error) {
+	segments, err = s.client.HGet(ctx, s.keys.of("spend"), fmt.Sprint(day.Unix()/86400)).Int()
+	if err != nil && !errors.Is(err, redis.Nil) {
+		return 0, fmt.Errorf("read what was spent: %w", err)
+	}
+	return segments, nil
 }
 
 // Pulse beats once and says whether the store has lost something since the last beat of

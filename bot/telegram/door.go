@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"io"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -38,6 +39,10 @@ type Config struct {
 	// TapWords returns what a person reads at once after a tap that came to outcome; nil or
 	// "" shows nothing. At most 200 characters are shown.
 	TapWords func(outcome bot.Outcome, language string) string
+
+	// Picture opens a picture that Telegram does not have: another channel's, or one that we
+	// draw. nil = none; then the text goes alone.
+	Picture func(ctx context.Context, name string) (io.ReadCloser, error)
 
 	Hearer Hearer
 	Holder Holder // for Poll

@@ -1,10 +1,14 @@
 package telegram
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"io"
+	"net/http"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf16"
 
 	tgbot "github.com/go-telegram/bot"
@@ -15,15 +19,20 @@ import (
 
 // Limits of the Bot API. Telegram counts characters; UTF-16 units are never fewer.
 const (
-	maxText    = 4096 // UTF-16 units of a message
-	maxCaption = 1024 // UTF-16 units under a picture
-	maxSays    = 64   // bytes behind a button
+	maxText    = 4096     // UTF-16 units of a message
+	maxCaption = 1024     // UTF-16 units under a picture
+	maxSays    = 64       // bytes behind a button
+	maxPhoto   = 10 << 20 // bytes of a picture that is uploaded
 )
+
+// pictureWithin bounds the fetching or drawing of a picture, so that there is time left to send.
+const pictureWithin = 5 * time.Second
 
 // Send hands one message to Telegram, in one request, so that one message has one end:
 //
 //	Edits           editMessageText, buttons included
-//	a picture       sendPhoto with the text below it; the first "tg:" picture only
+//	a picture       sendPhoto with the text below it; the first one only, uploaded when
+//	                Telegram does not have it
 //	a pin, no text  sendVenue
 //	else            sendMessage; a pin becomes a map link in the last line
 //
@@ -52,8 +61,11 @@ func (d *Door) Send(ctx context.Context, out notify.Outgoing) notify.Result {
 
 // request picks the method and calls it.
 func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, keyboard models.ReplyMarkup) (*models.Message, error) {
-	text, photo := out.Text, photoOf(out.Photos)
-	if out.Pin != nil && (text != "" || photo != "" || out.Edits != "") {
+	text, photo := out.Text, models.InputFile(nil)
+	if out.Edits == "" && units(text) <= maxCaption {
+		photo = d.pictureOf(ctx, out)
+	}
+	if out.Pin != nil && (text != "" || photo != nil || out.Edits != "") {
 		text = strings.TrimSpace(text + "\n" + mapLink(out.Pin))
 	}
 	// What tells the way to somebody's garden is not to be passed on.
@@ -67,9 +79,9 @@ func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, key
 			Title: orDot(out.Pin.Title), Address: orDot(out.Pin.Address),
 			DisableNotification: out.Silent, ProtectContent: protect, ReplyMarkup: keyboard,
 		})
-	case photo != "" && units(text) <= maxCaption:
+	case photo != nil:
 		return d.bot.SendPhoto(ctx, &tgbot.SendPhotoParams{
-			ChatID: chat, Photo: &models.InputFileString{Data: photo}, Caption: text,
+			ChatID: chat, Photo: photo, Caption: cut(text, maxCaption),
 			DisableNotification: out.Silent, ProtectContent: protect, ReplyMarkup: keyboard,
 		})
 	}
@@ -117,6 +129,35 @@ func photoOf(photos []string) string {
 		}
 	}
 	return ""
+}
+
+// pictureOf returns the picture of a message as Telegram takes it, nil when there is none or
+// it cannot be had: then the text goes without.
+func (d *Door) pictureOf(ctx context.Context, out notify.Outgoing) models.InputFile {
+	if id := photoOf(out.Photos); id != "" {
+		return &models.InputFileString{Data: id}
+	}
+	if len(out.Photos) == 0 || d.Picture == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, pictureWithin)
+	defer cancel()
+	from, err := d.Picture(ctx, out.Photos[0])
+	if err != nil {
+		d.Log.Warn("a picture cannot be had; its text goes without it", "message", out.ID, "error", err)
+		return nil
+	}
+	defer func() { _ = from.Close() }() // it has been read, or is given up
+	picture, err := io.ReadAll(io.LimitReader(from, maxPhoto+1))
+	if err != nil || len(picture) == 0 || len(picture) > maxPhoto {
+		d.Log.Warn("a picture cannot be had; its text goes without it", "message", out.ID, "bytes", len(picture), "error", err)
+		return nil
+	}
+	name := "picture.jpg"
+	if http.DetectContentType(picture) == "image/png" {
+		name = "picture.png"
+	}
+	return &models.InputFileUpload{Filename: name, Data: bytes.NewReader(picture)}
 }
 
 // mapLink returns a link that any phone opens as a map

@@ -1,7 +1,11 @@
 package telegram
 
 import (
+	"bytes"
 	"context"
+	"image"
+	"image/png"
+	"io"
 	"net/http"
 	"strconv"
 	"strings"
@@ -152,6 +156,45 @@ func TestSendWords(t *testing.T) {
 			if v, there := m.Params[name]; there {
 				t.Errorf("%s: %s is %v", c.why, name, v)
 			}
+		}
+	}
+}
+
+// A picture that Telegram does not have is uploaded with its text; where it cannot be had, is
+// no size that Telegram takes, or takes too long, the text goes alone.
+func TestSendUploadsPictures(t *testing.T) {
+	var small bytes.Buffer
+	if err := png.Encode(&small, image.NewGray(image.Rect(0, 0, 40, 30))); err != nil {
+		t.Fatal(err)
+	}
+	opens := func(b []byte) func(context.Context, string) (io.ReadCloser, error) {
+		return func(context.Context, string) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(b)), nil }
+	}
+	for _, c := range []struct {
+		why     string
+		picture func(context.Context, string) (io.ReadCloser, error)
+		text    string
+		method  string
+	}{
+		{"a plot of ours", opens(small.Bytes()), "Calls by week", "sendPhoto"},
+		{"nothing to say beside it", opens(small.Bytes()), "", "sendPhoto"},
+		{"it cannot be had", func(context.Context, string) (io.ReadCloser, error) { return nil, errStore }, "Calls by week", "sendMessage"},
+		{"it is too big", opens(make([]byte, maxPhoto+1)), "Calls by week", "sendMessage"},
+		{"it is empty", opens(nil), "Calls by week", "sendMessage"},
+		{"nobody draws", nil, "Calls by week", "sendMessage"},
+		{"words that do not fit below it matter more", opens(small.Bytes()), strings.Repeat("a", 1025), "sendMessage"},
+	} {
+		h := open(t)
+		h.Picture = c.picture
+		out := offer()
+		out.Text, out.Photos = c.text, []string{"plot:weeks"}
+		got := h.Send(t.Context(), out)
+		sent := h.telegram.Sent()
+		if got.End != notify.Accepted || len(sent) != 1 || sent[0].Method != c.method || sent[0].Text != c.text {
+			t.Fatalf("%s: %+v, %d sent", c.why, got, len(sent))
+		}
+		if up, is := sent[0].Params["photo"].(standin.Upload); is != (c.method == "sendPhoto") || is && (up.Format != "png" || up.Name != "picture.png" || !bytes.Equal(up.Bytes, small.Bytes())) {
+			t.Errorf("%s: the picture came as %s, %s", c.why, up.Name, up.Format)
 		}
 	}
 }

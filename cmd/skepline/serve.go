@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 
 	"skepline/bot"
 	"skepline/bot/maps"
+	"skepline/bot/plots"
 	"skepline/bot/sms"
 	"skepline/bot/store"
 	"skepline/bot/telegram"
@@ -96,7 +98,7 @@ func (s *service) openDoors() {
 	if s.env.HasTelegram() {
 		s.telegram = telegram.New(telegram.Config{
 			Token: s.env.TelegramBotToken.Reveal(), Secret: s.env.TelegramWebhookSecret.Reveal(),
-			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords,
+			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords, Picture: s.picture,
 			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log,
 		})
 		s.log.Info("Telegram is on.")
@@ -183,6 +185,24 @@ func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error)
 		return s.telegram.Photo(ctx, id)
 	}
 	return nil, errors.New("no way to the provider of this picture")
+}
+
+// picture opens a picture for a channel that does not have it: one that we draw, or one that
+// another provider keeps.
+func (s *service) picture(ctx context.Context, name string) (io.ReadCloser, error) {
+	drawn, ours := strings.CutPrefix(name, bot.PicturePrefix)
+	if !ours {
+		return s.photo(ctx, name)
+	}
+	season, err := s.hotline.ReadSeason(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var png bytes.Buffer
+	if err := plots.Draw(&png, s.settings.Name, season, drawn); err != nil {
+		return nil, err
+	}
+	return io.NopCloser(&png), nil
 }
 
 // senders are the doors by channel.
