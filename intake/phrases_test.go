@@ -34,7 +34,7 @@ func ruleAllowed(r rule, closed map[string][]string, words []Word) bool {
 	switch r.topic {
 	case "nothing":
 		field, value, one := strings.Cut(r.value, ":")
-		return field == "" || closed[field] != nil && (!one || slices.Contains(closed[field], value))
+		return field == "" || r.value == "height_m" || r.value == "age_h" || closed[field] != nil && (!one || slices.Contains(closed[field], value))
 	case "command":
 		return slices.Contains(words, Word(strings.ReplaceAll(r.value, "_", " ")))
 	case "height_m", "age_h", "stings":
