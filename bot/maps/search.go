@@ -41,8 +41,8 @@ var _ bot.Maps = (*Server)(nil)
 
 const (
 	timeout    = 5 * time.Second
-	most       = 5       // candidates asked for
-	remembered = 1000    // answers
+	most       = 5    // candidates asked for
+	remembered = 1000 // answers
 	forgotten  = 24 * time.Hour
 	largest    = 1 << 18 // bytes of an answer
 	// agent names the program: the usage policy of the public server asks for it

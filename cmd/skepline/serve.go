@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -75,6 +76,7 @@ func open(ctx context.Context, c config) (*service, error) {
 	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
 	s.health = &web.Health{Now: time.Now, Look: s.look}
 	s.openDoors()
+	s.hotline.Fetch = s.fetch
 	return s, nil
 }
 
@@ -182,6 +184,23 @@ func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error)
 		return s.telegram.Photo(ctx, id)
 	}
 	return nil, errors.New("no way to the provider of this picture")
+}
+
+// fetch brings a contact card whole, within a lease of its errand.
+func (s *service) fetch(ctx context.Context, name string) (io.ReadCloser, error) {
+	const within = 10 * time.Second
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
+	body, err := s.photo(ctx, name)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = body.Close() }() // it was only read
+	card, err := io.ReadAll(io.LimitReader(body, intake.LongestCard+1))
+	if err != nil {
+		return nil, errors.New("the provider's answer broke off")
+	}
+	return io.NopCloser(bytes.NewReader(card)), nil
 }
 
 // senders are the doors by channel.
