@@ -67,6 +67,7 @@ type Call struct {
 	Assessment  triage.Assessment `json:"assessment,omitzero"`
 	Emergency   bool              `json:"emergency,omitempty"` // somebody reacted badly to a sting
 	Photos      []string          `json:"photos,omitempty"`
+	Card        string            `json:"card,omitempty"` // the errand for a contact card under way
 	Opened      time.Time         `json:"opened"`
 	Promised    time.Time         `json:"promised,omitzero"` // by when the caller hears again
 	Offers      []Offer           `json:"offers,omitempty"`

@@ -147,8 +147,9 @@ func area(c *Call) string {
 }
 
 // exact returns where a call is as its holder reads it.
-func (d *decision) exact(p Party, c *Call) string {
-	place := c.Answers.Place
+func (d *decision) exact(p Party, c *Call) string { return d.exactly(p, c.Answers.Place) }
+
+func (d *decision) exactly(p Party, place *intake.Place) string {
 	if place == nil {
 		return d.say(p, "place_unknown", nil)
 	}

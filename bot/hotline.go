@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"hash/fnv"
+	"io"
 	"log/slog"
 	"math/rand/v2"
 	"runtime/debug"
@@ -26,6 +27,8 @@ type Hotline struct {
 	Store    Store
 	Clock    Clock
 	Log      *slog.Logger
+	// Fetch gets what came with a message from the provider that has it; nil = nothing can.
+	Fetch func(ctx context.Context, name string) (io.ReadCloser, error)
 
 	// queues let events that ran into each other over one call go one by one from then on;
 	// only other replicas are left to run into.

@@ -120,8 +120,12 @@ func firstReference(secret []byte, e Event) string {
 	return ""
 }
 
-// takeIn keeps the photos that came with a text, and passes them on to the holder.
+// takeIn keeps the photos that came with a text, and passes them on to the holder; a contact
+// card is fetched.
 func (d *decision) takeIn(c *Call, e Said) {
+	if e.Card != "" {
+		d.fetchCard(c, e.Card)
+	}
 	const most = 10
 	for _, photo := range e.Photos {
 		if len(c.Photos) < most && !slices.Contains(c.Photos, photo) {
@@ -358,8 +362,11 @@ func (d *decision) answers(p *Person, e Said) bool {
 	}
 	heard, ok := intake.ReadAnswer(q, e.Text, d.setting(p))
 	switch {
+	case q != intake.AskPlace && (!ok || e.Pin != nil) && d.corrected(p, c, e, d.understand(p, e).Answers):
 	case e.Pin != nil:
 		d.gotPin(p, c, e)
+	case e.Text == "" && e.Card != "":
+		// What it holds comes in a moment.
 	case e.Text == "" && len(e.Photos) > 0:
 		d.gotPhoto(p, c)
 	case ok:
@@ -375,6 +382,8 @@ func (d *decision) answers(p *Person, e Said) bool {
 func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bool {
 	heard := intake.Understand(e.Text, d.setting(p))
 	switch {
+	case c.Holder != nil && heard.Answers.Place != nil:
+		return false // "I am at 20 Oak St until six" moves no bees
 	case len(heard.Readings) > 0:
 		d.hear(p, c, heard, "", e.Text)
 	case c.Holder != nil:

@@ -523,6 +523,8 @@ func (d *decision) more(p *Person, c *Call, e Said) {
 		d.hear(p, c, heard, "", e.Text)
 	case c.Stage == Asking && c.Held == "":
 		d.proceed(p, c, "")
+	case e.Card != "" && e.Text == "":
+		// What it holds comes in a moment.
 	case len(e.Photos) > 0:
 		d.showSteward(c, "")
 		d.idle(p, "got_photo", d.about(c, c.Caller))

@@ -123,11 +123,7 @@ func (d *decision) tellWinner(c *Call, o *Offer) {
 	b := notify.MakeBrief(words(h.Party), d.job(c, h.Party), d.catcher(h.Catcher).Catcher, d.Settings.Metric(), d.Settings.Metric())
 	m := d.send(h.Party, notify.Claim, b.Yours)
 	m.Still, m.Buttons = still, d.etaButtons(h.Party, c)
-	if place := c.Answers.Place; place != nil && place.PrecisionM < pinned && words(h.Party).Chat {
-		pin := d.send(h.Party, notify.Claim, "")
-		pin.Pin = &notify.Pin{Lat: place.Lat, Lon: place.Lon, Title: c.Reference, Address: d.exact(h.Party, c)}
-		pin.Still = still
-	}
+	d.pinHolder(c, still)
 	for _, text := range []string{b.Gates, b.Kit, b.Method} {
 		if text != "" {
 			d.send(h.Party, notify.Claim, text).Still = still
@@ -137,6 +133,17 @@ func (d *decision) tellWinner(c *Call, o *Offer) {
 		m := d.tell(h.Party, notify.Relay, "photo_from_caller", d.about(c, h.Party))
 		m.Photos, m.Still = c.Photos, still
 	}
+}
+
+// pinHolder shows a chat the place on a map, where there is a point worth showing.
+func (d *decision) pinHolder(c *Call, still notify.Still) {
+	place, p := c.Answers.Place, c.Holder.Party
+	if place == nil || place.PrecisionM >= pinned || !words(p).Chat {
+		return
+	}
+	m := d.send(p, notify.Claim, "")
+	m.Pin = &notify.Pin{Lat: place.Lat, Lon: place.Lon, Title: c.Reference, Address: d.exact(p, c)}
+	m.Still = still
 }
 
 func (d *decision) etaButtons(p Party, c *Call) [][]notify.Button {
@@ -346,7 +353,7 @@ func (d *decision) relays(p *Person, e Said) bool {
 	if c := d.openCall(p); c != nil && c.Holder != nil {
 		d.takeIn(c, e)
 		d.heard(c, false)
-		if d.saysArrived(c, e.Text, true) {
+		if d.saysArrived(c, e.Text, true) || d.corrected(p, c, e, d.understand(p, e).Answers) {
 			return true
 		}
 		if strings.TrimSpace(e.Text) != "" {

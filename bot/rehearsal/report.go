@@ -122,6 +122,9 @@ func (s *story) said(h *handset, e bot.Said) {
 	if e.Pin != nil {
 		parts = append(parts, fmt.Sprintf("[a location: %.4f, %.4f]", e.Pin.Lat, e.Pin.Lon))
 	}
+	if e.Card != "" {
+		parts = append(parts, "[a contact card]")
+	}
 	s.acted(h, strings.Join(parts, " "))
 }
 

@@ -78,6 +78,7 @@ func open(ctx context.Context, c config) (*service, error) {
 	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
 	s.health = &web.Health{Now: time.Now, Look: s.look}
 	s.openDoors()
+	s.hotline.Fetch = s.fetch
 	return s, nil
 }
 
@@ -203,6 +204,23 @@ func (s *service) picture(ctx context.Context, name string) (io.ReadCloser, erro
 		return nil, err
 	}
 	return io.NopCloser(&png), nil
+}
+
+// fetch brings a contact card whole, within a lease of its errand.
+func (s *service) fetch(ctx context.Context, name string) (io.ReadCloser, error) {
+	const within = 10 * time.Second
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
+	body, err := s.photo(ctx, name)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = body.Close() }() // it was only read
+	card, err := io.ReadAll(io.LimitReader(body, intake.LongestCard+1))
+	if err != nil {
+		return nil, errors.New("the provider's answer broke off")
+	}
+	return io.NopCloser(bytes.NewReader(card)), nil
 }
 
 // senders are the doors by channel.
