@@ -135,6 +135,7 @@ type Holder struct {
 	Word    string    `json:"word"` // the check word the caller hears it by
 	Nudges  int       `json:"nudges,omitempty"`
 	Phone   string    `json:"phone,omitempty"` // "yes" when the caller may be phoned
+	Wrote   time.Time `json:"wrote,omitzero"`  // to the caller, last
 }
 
 // CallTimer is one timer of a call. It stays in the list when cleared, so that its count of

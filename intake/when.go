@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"slices"
 	"strings"
 	"time"
 )
@@ -100,7 +101,9 @@ func (c Command) aboutTheDay(rest string, s Setting) (Command, bool) {
 		return c, ok && m > 0 && m < 100 && onlyPolite(l.words[to:])
 	case WordNotBees:
 		c.Rest = rest
-		return c, len(l.words) > 0 && len(l.words) <= 2 && (l.is(0, "wasps") || strings.HasPrefix(l.words[0].text, "bumble") || strings.HasPrefix(l.words[0].text, "abejorro"))
+		return c, len(l.words) > 0 && len(l.words) <= 3 && slices.ContainsFunc(l.words, func(t token) bool {
+			return grammar.sets["wasps"][t.text] || strings.HasPrefix(t.text, "bumble") || strings.HasPrefix(t.text, "abejorro") || t.text == "ground"
+		})
 	}
 	c.Rest = rest
 	if c.Word == WordTomorrow {
