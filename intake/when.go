@@ -26,6 +26,8 @@ func ReadWhen(text string, s Setting) (time.Time, bool) {
 	day, rest := -1, l.words
 	if until := untilDay(l.words[0].text, s.At); until > 0 {
 		day, rest = dayOffset(s.At, s.At.Add(until)), l.words[1:]
+	} else if l.is(0, "today") {
+		day, rest = 0, l.words[1:]
 	}
 	if len(rest) > 0 && (rest[0].text == "at" || rest[0].text == "a") {
 		rest = rest[1:]
@@ -42,7 +44,7 @@ func ReadWhen(text string, s Setting) (time.Time, bool) {
 		return time.Date(s.At.Year(), s.At.Month(), s.At.Day()+days, hour, minute, 0, 0, s.At.Location())
 	}
 	if day >= 0 {
-		return at(day), true
+		return at(day), at(day).After(s.At)
 	}
 	if t := at(0); t.After(s.At) {
 		return t, true
