@@ -29,6 +29,8 @@ type Hotline struct {
 	// queues let events that ran into each other over one call go one by one from then on;
 	// only other replicas are left to run into.
 	queues [64]sync.Mutex
+
+	promises promises // what catchers were told, in case the store forgets it
 }
 
 // commitTries is how often an event is decided again after a conflict. A conflict means
@@ -213,6 +215,7 @@ func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Del
 	return &notify.Delivery{
 		Outbox: h.Store, Senders: senders, Fill: h.fillLink, Now: h.Clock.Now, Log: h.Log, Hold: time.Minute, Batch: 16,
 		Truth: h.stillTrue,
+		Ended: func(done notify.Done, _ time.Duration) { h.promises.remember(done, h.Clock.Now()) },
 		Undelivered: func(ctx context.Context, m notify.Message, reason string) error {
 			_, err := h.Hear(ctx, Undelivered{Event: EventID("ud:" + m.ID), Message: m, Reason: reason})
 			return err

@@ -63,6 +63,11 @@ func (d *decision) win(p *Person, c *Call, k *Catcher) {
 		return
 	}
 	d.change.Outcome = OutcomeWon
+	d.award(c, k)
+}
+
+// award makes k the one who has the call, and tells everybody.
+func (d *decision) award(c *Call, k *Catcher) {
 	d.move(c, Taken)
 	o := c.offer(k.ID)
 	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
@@ -102,7 +107,7 @@ func (d *decision) checkWord(c *Call) string {
 // and method. The chat gets the place on a map besides.
 func (d *decision) tellWinner(c *Call, o *Offer) {
 	h := c.Holder
-	still := notify.Still{Call: c.ID, Holder: h.Catcher}
+	still := notify.Still{Call: c.ID, Holder: h.Catcher, Epoch: c.Epoch, Reference: c.Reference}
 	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {
 		m := d.tell(h.Party, notify.Taken, "yours_edit", d.about(c, h.Party))
 		m.Edits, m.Silent = o.Message, true

@@ -20,7 +20,7 @@ var longest = map[string]any{
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",
 	"Count": 3, "Standoff": "30 ft", "Help": "607-555-0170", "Area": "Millhouse Ln", "Place": "1420 Millhouse Ln",
 	"Kind": "European hornet", "Reason": "contradiction", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
-	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95,
+	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95, "Other": "Alexandra",
 }
 
 // twoSegments may take two: they name several things that each must be there. The rest of
