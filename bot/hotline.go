@@ -72,6 +72,9 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 // hearOnce takes an event through once. over names the queue of the call it was about.
 func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcome Outcome, over int, err error) {
 	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now()}
+	if fired, ok := e.(Fired); ok && fired.Timer.At.After(facts.Now) {
+		facts.Now = fired.Timer.At.In(h.Settings.Zone()) // it went off by the store's clock
+	}
 	person := ""
 	if from := sender(e); from != "" {
 		person = PersonID(facts.Secret, from)

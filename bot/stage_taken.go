@@ -374,7 +374,7 @@ func (d *decision) askAgain(c *Call) int {
 	n := 0
 	for _, id := range again {
 		k, o := d.catcher(id), c.offer(id)
-		if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 {
+		if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 || d.far(k, c).Km > k.ReachKm {
 			continue
 		}
 		o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Before: o.Before}, ""

@@ -19,6 +19,9 @@ import (
 func (v *watch) inTheEnd() {
 	w := v.w
 	for _, a := range w.inbox {
+		if a.lost {
+			continue
+		}
 		if !a.heard {
 			w.breaks("L5", "%s, sent by %s, was never heard", a.event.ID(), a.who)
 		} else if _, ok := v.applied[a.event.ID()]; !ok {
@@ -57,6 +60,9 @@ func (v *watch) callIDs() []string {
 func (v *watch) callInTheEnd(c *life) {
 	if !c.Ended.IsZero() {
 		return
+	}
+	if main := v.calls[c.Joined]; main != nil && main.Holder != nil {
+		return // it ends with the call that it is part of
 	}
 	if c.Holder == nil && v.w.now.Sub(c.Opened) > 50*time.Hour {
 		v.w.tell("story %v timers %v", c.Story, c.Timers)
