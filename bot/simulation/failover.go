@@ -98,7 +98,8 @@ func (v *watch) forgets(l *loss) {
 			continue
 		}
 		if _, waits := m.items[id]; waits {
-			n.copies = 0 // what went out already goes out again
+			n.earlier += n.copies // what went out already goes out again
+			n.copies = 0
 		}
 	}
 	maps.DeleteFunc(v.applied, func(e bot.EventID, _ bot.Outcome) bool { return gone(e) })

@@ -3,6 +3,7 @@ package simulation
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"skepline/bot"
@@ -94,7 +95,7 @@ func (v *watch) answered() {
 func (v *watch) spoke(a *arrival, within time.Duration) bool {
 	found := false
 	for _, n := range v.notes {
-		if n.event != a.event.ID() {
+		if n.event != a.event.ID() && !v.wentAnotherWay(n, a) {
 			continue
 		}
 		found = true
@@ -109,6 +110,12 @@ func (v *watch) spoke(a *arrival, within time.Duration) bool {
 		return true
 	}
 	return !found && within > 0
+}
+
+// wentAnotherWay reports whether n is what an arrival caused, sent to a second address.
+func (v *watch) wentAnotherWay(n *noted, a *arrival) bool {
+	id, ok := strings.CutPrefix(string(n.event), "ud:")
+	return ok && v.notes[id] != nil && v.notes[id].event == a.event.ID()
 }
 
 // undelivered holds that the state heard of every message that was refused.

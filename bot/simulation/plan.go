@@ -83,8 +83,8 @@ var town = []someone{
 	{name: "Lupe", address: "telegram:5550145", house: "5 Hollow Way"},
 	{name: "Ada", address: "telegram:5550101", catcher: true},
 	{name: "Bram", address: "telegram:5550102", catcher: true},
-	{name: "Chidi", address: "sms:+16075550123", catcher: true},
-	{name: "Dora", address: "sms:+16075550124", catcher: true, also: "telegram:5550164"},
+	{name: "Chidi", address: "sms:+16075550123", catcher: true, also: "telegram:5550164"},
+	{name: "Dora", address: "sms:+16075550124", catcher: true},
 	{name: "Edda", address: "telegram:5550105", catcher: true, far: true},
 	{name: "Steward", address: "telegram:5550199"},
 }

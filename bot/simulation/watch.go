@@ -70,6 +70,7 @@ type noted struct {
 	gone   time.Time // when it was first taken
 
 	forgotten bool // by the store
+	earlier   int  // copies that were taken before the store forgot it
 }
 
 func newWatch(w *world) *watch {
@@ -172,7 +173,7 @@ func (v *watch) call(d bot.Document, change bot.Change) {
 		v.w.breaks("I1", "%s: takes went from %d to %d", c.Reference, old.Epoch, c.Epoch)
 	case was == nil && is != nil && c.Epoch <= old.Epoch:
 		v.w.breaks("I1", "%s has a new holder and no new take", c.Reference)
-	case was != nil && is != nil && was.Catcher != is.Catcher:
+	case was != nil && is != nil && was.Catcher != is.Catcher && change.Outcome != bot.OutcomeConflict:
 		v.w.breaks("I1", "%s went from %s to %s without a drop", c.Reference, was.Name, is.Name)
 	}
 	if n := len(old.Story); n > 0 && len(c.Story) > n && c.Story[n].At.Before(old.Story[n-1].At) {
@@ -329,7 +330,7 @@ func (v *watch) sending(out notify.Outgoing) {
 	if out.Class == notify.Safety {
 		lease = 15 * time.Second
 	}
-	if since, ok := v.flying[out.Line()]; ok && v.w.now.Sub(since) < lease {
+	if since, ok := v.flying[out.Line()]; ok && v.w.now.Sub(since) < lease-time.Millisecond {
 		v.w.breaks("I16", "two messages of one line are being handed over at once")
 	}
 	v.flying[out.Line()] = v.w.now
@@ -389,11 +390,14 @@ func (v *watch) finishing(done notify.Done, finish func() error) error {
 	stale := m.held[line].fence != done.Lease.Fence
 	before := len(m.items)
 	// A look-up may have found the same words of another message, read a moment before.
-	if n := v.notes[done.Lease.ID]; n != nil && done.Result.End == notify.Accepted && n.copies == 0 && !done.Unsent {
+	if n := v.notes[done.Lease.ID]; n != nil && done.Result.End == notify.Accepted && n.copies+n.earlier == 0 && !done.Unsent {
 		v.w.breaks("L3", "a %s counts as sent, and nobody took it", n.Class)
 	}
 	if done.Drop != "" || done.Result.End == notify.Accepted {
 		delete(v.wants, done.Lease.ID)
+	}
+	if done.Lease.State == notify.Detour {
+		v.w.hits["detour"]++
 	}
 	err := finish()
 	if stale && len(m.items) != before {

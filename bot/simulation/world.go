@@ -312,7 +312,7 @@ func (r *replica) turn() time.Time {
 				break
 			}
 			if wait > 0 {
-				if wait < idle*time.Millisecond {
+				if len(r.memory.lanes[notify.Lane(c)])+len(r.memory.lanes[notify.Lane(c)+"!"]) > 0 {
 					soon(wait)
 				}
 				break
