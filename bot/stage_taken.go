@@ -65,6 +65,11 @@ func (d *decision) win(p *Person, c *Call, k *Catcher, starts time.Time) {
 		return
 	}
 	d.change.Outcome = OutcomeWon
+	d.award(c, k, starts)
+}
+
+// award makes k the one who has the call, and tells everybody. Zero starts are at once.
+func (d *decision) award(c *Call, k *Catcher, starts time.Time) {
 	d.move(c, Taken)
 	o := c.offer(k.ID)
 	if o.State != notify.AskFallback && o.State != notify.AskStandby { // those were counted when they said it
@@ -92,7 +97,7 @@ func (d *decision) win(p *Person, c *Call, k *Catcher, starts time.Time) {
 		return
 	}
 	if at := c.Holder.ETA; !at.IsZero() {
-		d.eta(p, c, d.minutesTo(at))
+		d.eta(d.personByID(o.Party.Person), c, d.minutesTo(at))
 		return
 	}
 	d.tell(c.Caller, notify.News, "taken_caller", d.about(c, c.Caller))
@@ -115,7 +120,7 @@ func (d *decision) checkWord(c *Call) string {
 // and method. The chat gets the place on a map besides.
 func (d *decision) tellWinner(c *Call, o *Offer) {
 	h := c.Holder
-	still := notify.Still{Call: c.ID, Holder: h.Catcher}
+	still := notify.Still{Call: c.ID, Holder: h.Catcher, Epoch: c.Epoch, Reference: c.Reference}
 	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {
 		m := d.tell(h.Party, notify.Taken, "yours_edit", d.about(c, h.Party))
 		m.Edits, m.Silent = o.Message, true

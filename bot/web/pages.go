@@ -35,8 +35,10 @@ type Looker interface {
 // Pages are the pages where a tap or a look beats a text. GET and HEAD change nothing on any
 // of them (RFC 9110 section 9.2.1): whoever previews a link has only looked.
 type Pages struct {
-	Look      Looker
-	Hear      Hearer
+	Look Looker
+	Hear Hearer
+	// Kept asks whether the store cannot lose what it just took in; nil = it cannot.
+	Kept      func(context.Context) (bool, error)
 	PublicURL string // where people reach the pages
 	Language  string // of pages that are nobody's
 	Password  bot.Secret

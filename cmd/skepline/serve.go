@@ -85,7 +85,7 @@ func open(ctx context.Context, c config) (*service, error) {
 // openDoors builds the doors that have credentials and says which are off.
 func (s *service) openDoors() {
 	owner := replica()
-	heard := s.metrics.Hear(ringing{s.hotline, s.bell})
+	heard := s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept})
 	if s.env.HasSMS() {
 		s.sms = sms.New(sms.Config{
 			AccountSID: s.env.TwilioAccountSID, AuthTokens: []string{s.env.TwilioAuthToken.Reveal()}, From: s.env.TwilioFrom,
@@ -125,10 +125,12 @@ func voiceWords(s *bot.Settings) map[string]string {
 	return words
 }
 
-// ringing rings the bell after every event, so that its messages leave at once.
+// ringing rings the bell after every event, so that its messages leave at once. "Yours" is
+// said on the spot only when Redis cannot lose it with one server.
 type ringing struct {
 	*bot.Hotline
 	bell *bell
+	kept func(context.Context) (bool, error)
 }
 
 // Hear hears e and rings.
@@ -136,6 +138,11 @@ func (r ringing) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
 	outcome, err := r.Hotline.Hear(ctx, e)
 	if err == nil {
 		r.bell.ring()
+	}
+	if err == nil && outcome == bot.OutcomeWon {
+		if kept, err := r.kept(ctx); err != nil || !kept {
+			return bot.OutcomeSettling, nil
+		}
 	}
 	return outcome, err
 }
@@ -170,7 +177,7 @@ func (s *service) pages() *web.Pages {
 		return nil
 	}
 	return &web.Pages{
-		Look: s.hotline, Hear: s.metrics.Hear(ringing{s.hotline, s.bell}), PublicURL: s.env.PublicURL,
+		Look: s.hotline, Kept: s.store.Kept, Hear: s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
 		Now: s.clock.Now, Photo: s.photo, Log: s.log,
 	}
