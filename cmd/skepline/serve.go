@@ -169,8 +169,23 @@ func (s *service) pages() *web.Pages {
 	return &web.Pages{
 		Look: s.hotline, Hear: s.metrics.Hear(ringing{s.hotline, s.bell}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
-		Now: s.clock.Now, Photo: s.photo, Log: s.log,
+		Now: s.clock.Now, Photo: s.photo, Log: s.log, Privacy: privacy(s.settings, s.sms != nil, s.telegram != nil),
 	}
+}
+
+// privacy is what the page about it says of this hotline.
+func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
+	p := web.Privacy{
+		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(), SentDays: store.SentDays,
+		Maps: s.Places.Nominatim != "",
+	}
+	if sms {
+		p.Services = append(p.Services, "Twilio")
+	}
+	if telegram {
+		p.Services = append(p.Services, "Telegram")
+	}
+	return p
 }
 
 // photo fetches a picture from the provider that has it.
