@@ -384,6 +384,10 @@ func (d *decision) askAgain(c *Call) int {
 // relays passes words on between the two sides of exactly one live call.
 func (d *decision) relays(p *Person, e Said) bool {
 	if c := d.openCall(p); c != nil && c.Holder != nil {
+		if reports(e.Text) {
+			d.freeze(c, c.Caller)
+			return true
+		}
 		d.takeIn(c, e)
 		if d.saysArrived(c, e.Text, true) {
 			return true
@@ -409,6 +413,10 @@ func (d *decision) relays(p *Person, e Said) bool {
 	case 0:
 		return d.answersAfter(p, e)
 	case 1:
+		if reports(e.Text) {
+			d.freeze(live[0], live[0].Holder.Party)
+			return true
+		}
 		d.saysArrived(live[0], e.Text, false)
 		d.passOn(live[0], p, e)
 	default:
@@ -433,7 +441,11 @@ func (d *decision) relay(c *Call, to, from Party, text, name string) {
 	if r := []rune(text); len(r) > longest {
 		text = string(r[:longest]) + "…"
 	}
-	m := d.send(to, notify.Relay, name+": "+text)
+	if c.Frozen != "" {
+		d.frozen(c, from)
+		return
+	}
+	m := d.send(to, notify.Relay, name+": "+withoutLinks(text))
 	m.Still = notify.Still{Call: c.ID, Stages: stageNames(append(slices.Clone(heldStages), Hived, Flown))}
 	const most = 80 // words passed on for one swarm; after that people phone
 	if c.Relayed++; c.Relayed > most {
@@ -466,7 +478,7 @@ func (d *decision) tellHolder(c *Call) {
 	if h == nil || c.Stage != Taken {
 		return
 	}
-	more := d.whatIsNew(c)
+	more := withoutLinks(d.whatIsNew(c))
 	if more == "" {
 		return
 	}

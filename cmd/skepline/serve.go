@@ -85,7 +85,7 @@ func (s *service) openDoors() {
 	heard := s.metrics.Hear(ringing{s.hotline, s.bell})
 	if s.env.HasSMS() {
 		s.sms = sms.New(sms.Config{
-			AccountSID: s.env.TwilioAccountSID, AuthTokens: []string{s.env.TwilioAuthToken.Reveal()}, From: s.env.TwilioFrom,
+			AccountSID: s.env.TwilioAccountSID, AuthTokens: revealed(s.env.TwilioAuthTokens), From: s.env.TwilioFrom,
 			APIURL: s.env.TwilioAPIURL, PublicURL: s.env.PublicURL, Country: s.settings.Country, VoiceWords: voiceWords(s.settings),
 			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log,
 		})
@@ -198,6 +198,13 @@ func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error)
 		return s.telegram.Photo(ctx, id)
 	}
 	return nil, errors.New("no way to the provider of this picture")
+}
+
+func revealed(secrets []bot.Secret) (all []string) {
+	for _, s := range secrets {
+		all = append(all, s.Reveal())
+	}
+	return all
 }
 
 // senders are the doors by channel.
