@@ -133,3 +133,31 @@ func TestOneServer(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestWordsAreNoPage holds that what people write stays words on every page that shows it.
+func TestWordsAreNoPage(t *testing.T) {
+	s := newSite(t, somePages, 3)
+	offer := s.link("ada", "o")
+	s.press(offer, does("take"))
+	evil := `the gate is <script>alert(1)</script> "><img src=x onerror=alert(2)> {{.Secret}}`
+	for _, act := range []string{"gwen > " + evil, "ada > " + evil} {
+		if err := s.live.Do(t.Context(), act); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s.enter()
+	call := regexp.MustCompile(`/desk/call/[a-z2-7]+`).FindString(s.page("/desk/"))
+	shown := 0
+	for _, path := range []string{offer, s.link("gwen", "w"), "/desk/", call} {
+		page := s.page(path)
+		if strings.Contains(page, "<script>alert") || strings.Contains(page, "<img src=x") {
+			t.Errorf("%s runs what somebody wrote", path[:3])
+		}
+		if strings.Contains(page, "&lt;script&gt;alert(1)") {
+			shown++
+		}
+	}
+	if shown == 0 {
+		t.Error("no page shows the words, so this test proves nothing")
+	}
+}
