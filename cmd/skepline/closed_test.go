@@ -161,3 +161,32 @@ func TestWordsAreNoPage(t *testing.T) {
 		t.Error("no page shows the words, so this test proves nothing")
 	}
 }
+
+// TestThreatTable holds that every test that the table of threats names is there.
+func TestThreatTable(t *testing.T) {
+	var tests strings.Builder
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		tests.Write(text)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := regexp.MustCompile(`(?m)^\| (S\d+)[^|]*\|([^|]*)\|$`).FindAllStringSubmatch(readText(t, root+"/DEVELOPERS.md"), -1)
+	named := 0
+	for _, row := range rows {
+		plain := regexp.MustCompile("`[^`]*`|\\([^)]*\\)").ReplaceAllString(row[2], "")
+		for _, name := range regexp.MustCompile(`\b[A-Z][A-Za-z]+`).FindAllString(plain, -1) {
+			if named++; !strings.Contains(tests.String(), "func Test"+name) {
+				t.Errorf("%s is said to be held by Test%s, which is not there", row[1], name)
+			}
+		}
+	}
+	if len(rows) < 20 || named < 50 {
+		t.Errorf("the table has %d rows that name %d tests", len(rows), named)
+	}
+}
