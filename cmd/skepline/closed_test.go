@@ -10,9 +10,11 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"skepline/bot"
 	"skepline/bot/store"
+	"skepline/notify"
 )
 
 // TestNothingSecretIsPrinted lets every provider and Redis fail in turn and looks at all that
@@ -188,5 +190,46 @@ func TestThreatTable(t *testing.T) {
 	}
 	if len(rows) < 20 || named < 50 {
 		t.Errorf("the table has %d rows that name %d tests", len(rows), named)
+	}
+}
+
+// TestSpendingIsTold holds that a running replica tells the stewards of each mark once, also
+// when another replica has told it before.
+func TestSpendingIsTold(t *testing.T) {
+	file := write(t, "hotline.toml", strings.Replace(readText(t, root+"/bot/hotline.toml"), "stewards = []", `stewards = ["telegram:5550199"]`, 1))
+	c, err := (&terminal{errs: &lockedBuffer{}, getenv: noEnvironment}).config(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.inMemory, c.pace = true, map[notify.Channel]time.Duration{notify.Telegram: 0}
+	s, err := open(t.Context(), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = s.store.Close() }() // nothing is in flight
+	told := func() int {
+		t.Helper()
+		leased, err := s.store.Lease(t.Context(), notify.Telegram, 10, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, item := range leased.Items {
+			if err := s.store.Finish(t.Context(), notify.Done{Lease: item, Result: notify.Result{End: notify.Accepted, ProviderID: "1"}}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return len(leased.Items)
+	}
+	for _, row := range []struct{ segments, told int }{{100, 0}, {750, 1}, {760, 0}, {1200, 1}, {1350, 1}, {1400, 0}} {
+		if err := s.spending(t.Context(), row.segments); err != nil {
+			t.Fatal(err)
+		}
+		if n := told(); n != row.told {
+			t.Errorf("at %d of 1500 segments %d messages, want %d", row.segments, n, row.told)
+		}
+	}
+	s.told = "" // another replica
+	if err := s.spending(t.Context(), 1400); err != nil || told() != 0 {
+		t.Errorf("told twice, %v", err)
 	}
 }
