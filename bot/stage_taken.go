@@ -356,6 +356,10 @@ func (d *decision) giveBack(c *Call, k *Catcher, why string) {
 // relays passes words on between the two sides of exactly one live call.
 func (d *decision) relays(p *Person, e Said) bool {
 	if c := d.openCall(p); c != nil && c.Holder != nil {
+		if reports(e.Text) {
+			d.freeze(c, c.Caller)
+			return true
+		}
 		d.takeIn(c, e)
 		d.heard(c, false)
 		if d.saysArrived(c, e.Text, true) || d.corrected(p, c, e, d.understand(p, e).Answers) {
@@ -382,6 +386,10 @@ func (d *decision) relays(p *Person, e Said) bool {
 	case 0:
 		return d.answersAfter(p, e)
 	case 1:
+		if reports(e.Text) {
+			d.freeze(live[0], live[0].Holder.Party)
+			return true
+		}
 		d.heard(live[0], true)
 		d.saysArrived(live[0], e.Text, false)
 		d.passOn(live[0], p, e)
@@ -412,7 +420,11 @@ func (d *decision) relay(c *Call, to, from Party, text, name string) {
 	if r := []rune(text); len(r) > longest {
 		text = string(r[:longest]) + "…"
 	}
-	m := d.send(to, notify.Relay, name+": "+text)
+	if c.Frozen != "" {
+		d.frozen(c, from)
+		return
+	}
+	m := d.send(to, notify.Relay, name+": "+withoutLinks(text))
 	m.Still = notify.Still{Call: c.ID, Stages: stageNames(append(slices.Clone(heldStages), Hived, Flown))}
 	const most = 80 // words passed on for one swarm; after that people phone
 	if c.Relayed++; c.Relayed > most {
@@ -445,7 +457,7 @@ func (d *decision) tellHolder(c *Call) {
 	if h == nil || c.Stage != Taken {
 		return
 	}
-	more := d.whatIsNew(c)
+	more := withoutLinks(d.whatIsNew(c))
 	if more == "" {
 		return
 	}

@@ -46,6 +46,7 @@ type Pages struct {
 	Now       func() time.Time
 	Photo     func(ctx context.Context, name string) (io.ReadCloser, error) // fetches a picture from its provider; nil = none shown
 	Log       *slog.Logger
+	Privacy   Privacy
 	Open      bool // the desk asks for no password: a rehearsal on this machine
 
 	tries tries
@@ -94,6 +95,7 @@ func (p *Pages) Register(mux *http.ServeMux) {
 		mux.Handle(pattern, p.headed(cross.Handler(h)))
 	}
 	handle("GET /page/{name}", p.asset)
+	handle("GET /privacy", p.privacy)
 	handle("GET /o/{token}", p.offer)
 	handle("POST /o/{token}", p.offerDoes)
 	handle("GET /o/{token}/live", p.linkLive)

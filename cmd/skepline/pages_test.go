@@ -56,7 +56,7 @@ func newSite(t *testing.T, text string, steps int) *site {
 	s := &site{T: t, live: live, mux: http.NewServeMux()}
 	s.hidden = &web.Pages{
 		Look: live.Hotline(), Hear: live, PublicURL: exampleURL, Language: "en", Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
-		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler),
+		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler), Privacy: privacy(settings, true, false),
 	}
 	s.hidden.Register(s.mux)
 	return s
@@ -403,7 +403,7 @@ func TestHeaders(t *testing.T) {
 		"Permissions-Policy":         "geolocation=(self), camera=(), microphone=()",
 		"Strict-Transport-Security":  "max-age=31536000",
 	}
-	for _, path := range []string{offer, where, "/p/" + offer[3:] + "?n=0", "/o/AAAAAAAAAAAAAAAAAAAAAA", "/desk/", call, "/desk/call/none", css} {
+	for _, path := range []string{offer, where, "/p/" + offer[3:] + "?n=0", "/o/AAAAAAAAAAAAAAAAAAAAAA", "/desk/", call, "/desk/call/none", "/privacy", css} {
 		h := s.ask("GET", path, nil).Header()
 		for name, value := range want {
 			if path == css && name == "Cache-Control" {

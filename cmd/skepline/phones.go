@@ -168,6 +168,7 @@ func (s *phoneShow) open(ctx context.Context, n int) error {
 	pages := &web.Pages{
 		Look: l.Hotline(), Hear: heardLive{s, l}, PublicURL: s.base, Language: settings.DefaultLanguage(), Open: true,
 		Secret: l.Hotline().Secrets[0], Now: time.Now, Log: slog.New(slog.DiscardHandler),
+		Privacy: privacy(&settings, true, true),
 	}
 	mux := http.NewServeMux()
 	pages.Register(mux)

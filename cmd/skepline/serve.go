@@ -88,7 +88,7 @@ func (s *service) openDoors() {
 	heard := s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept})
 	if s.env.HasSMS() {
 		s.sms = sms.New(sms.Config{
-			AccountSID: s.env.TwilioAccountSID, AuthTokens: []string{s.env.TwilioAuthToken.Reveal()}, From: s.env.TwilioFrom,
+			AccountSID: s.env.TwilioAccountSID, AuthTokens: revealed(s.env.TwilioAuthTokens), From: s.env.TwilioFrom,
 			APIURL: s.env.TwilioAPIURL, PublicURL: s.env.PublicURL, Country: s.settings.Country, VoiceWords: voiceWords(s.settings),
 			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log,
 		})
@@ -179,8 +179,23 @@ func (s *service) pages() *web.Pages {
 	return &web.Pages{
 		Look: s.hotline, Kept: s.store.Kept, Hear: s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
-		Now: s.clock.Now, Photo: s.photo, Log: s.log,
+		Now: s.clock.Now, Photo: s.photo, Log: s.log, Privacy: privacy(s.settings, s.sms != nil, s.telegram != nil),
 	}
+}
+
+// privacy is what the page about it says of this hotline.
+func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
+	p := web.Privacy{
+		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(), SentDays: store.SentDays,
+		Maps: s.Places.Nominatim != "",
+	}
+	if sms {
+		p.Services = append(p.Services, "Twilio")
+	}
+	if telegram {
+		p.Services = append(p.Services, "Telegram")
+	}
+	return p
 }
 
 // photo fetches a picture from the provider that has it.
@@ -228,6 +243,13 @@ func (s *service) fetch(ctx context.Context, name string) (io.ReadCloser, error)
 		return nil, errors.New("the provider's answer broke off")
 	}
 	return io.NopCloser(bytes.NewReader(card)), nil
+}
+
+func revealed(secrets []bot.Secret) (all []string) {
+	for _, s := range secrets {
+		all = append(all, s.Reveal())
+	}
+	return all
 }
 
 // senders are the doors by channel.
