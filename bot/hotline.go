@@ -5,7 +5,6 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"hash/fnv"
@@ -15,6 +14,8 @@ import (
 	"runtime/debug"
 	"sync"
 	"time"
+
+	json "github.com/goccy/go-json"
 
 	"skepline/notify"
 )
