@@ -141,12 +141,6 @@ var optionWords = sync.OnceValue(func() map[string]string {
 	return all
 })
 
-func knownTokens(text string) []token {
-	ts := tokens(text)
-	grammar.know(ts)
-	return ts
-}
-
 // yesNoOption is the option that a bare yes or no means.
 func yesNoOption(q Question, yes bool) string {
 	keys := map[Question][2]string{
