@@ -32,6 +32,7 @@ type decision struct {
 	// foreign are documents with fields that we do not know; a newer program wrote them.
 	foreign []Key
 
+	always      values        // what every text may name
 	placeBefore *intake.Place // of the call being talked about, before this event
 }
 
@@ -317,14 +318,15 @@ func words(p Party) intake.Words {
 
 // say returns the text of key for p, filled with v and with what every text may name.
 func (d *decision) say(p Party, key string, v values) string {
-	all := values{
-		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.poisonCentre(),
-		"Many": d.Settings.manyStings(), "Report": d.Settings.Refer("hornets"),
+	if d.always == nil {
+		d.always = values{
+			"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.poisonCentre(),
+			"Many": d.Settings.manyStings(), "Report": d.Settings.Refer("hornets"),
+		}
 	}
-	for k, value := range v { // order does not matter: a map is filled from a map
-		all[k] = value
-	}
-	return words(p).Say(key, all)
+	w := words(p)
+	w.Always = d.always
+	return w.Say(key, v)
 }
 
 // tell adds a message with the words of key to the change and returns it for finishing

@@ -421,17 +421,33 @@ func (g *phrases) find(tree string, ts []token) []match {
 	}
 	var out []match
 	for i := range ts {
-		if ts[i].classes == nil {
-			continue
-		}
-		for _, to := range g.first[root][ts[i].text] {
-			g.walk(to, ts, i, i+1, &out)
-		}
-		if any := g.any[root]; any != 0 && g.anything(&ts[i]) {
-			g.walk(any, ts, i, i+1, &out)
-		}
+		g.begin(root, ts, i, &out)
 	}
 	return out
+}
+
+// opens returns the phrases of a tree with which ts begins.
+func (g *phrases) opens(tree string, ts []token) []match {
+	root := g.roots[tree]
+	if root == 0 || len(ts) == 0 {
+		return nil
+	}
+	var out []match
+	g.begin(root, ts, 0, &out)
+	return out
+}
+
+// begin finds the phrases that begin with token i.
+func (g *phrases) begin(root int32, ts []token, i int, out *[]match) {
+	if ts[i].classes == nil {
+		return
+	}
+	for _, to := range g.first[root][ts[i].text] {
+		g.walk(to, ts, i, i+1, out)
+	}
+	if any := g.any[root]; any != 0 && g.anything(&ts[i]) {
+		g.walk(any, ts, i, i+1, out)
+	}
 }
 
 func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {

@@ -40,8 +40,14 @@ func recall(text string) *recentText {
 // tokens cuts text into folded tokens.
 func tokens(text string) []token { return slices.Clone(recall(text).plain) }
 
+// seen returns what tokens does, for those who only look: others look at the same.
+func seen(text string) []token { return recall(text).plain }
+
 // knownTokens cuts text into tokens that the grammar knows, misspellings mended.
-func knownTokens(text string) []token {
+func knownTokens(text string) []token { return slices.Clone(seenKnown(text)) }
+
+// seenKnown returns what knownTokens does, for those who only look.
+func seenKnown(text string) []token {
 	r := recall(text)
 	known := r.known.Load()
 	if known == nil {
@@ -50,5 +56,5 @@ func knownTokens(text string) []token {
 		known = &ts
 		r.known.Store(known)
 	}
-	return slices.Clone(*known)
+	return *known
 }
