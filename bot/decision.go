@@ -103,6 +103,19 @@ func (d *decision) want(keys ...Key) {
 	}
 }
 
+// around returns what of roster and board matters for a call at a place.
+func (d *decision) around(place intake.Place) *Surroundings {
+	if d.Board != nil {
+		return &Surroundings{Place: place, Roster: d.Roster, Board: *d.Board, Members: len(d.Roster)}
+	}
+	for _, s := range d.Around {
+		if s.Place == place {
+			return s
+		}
+	}
+	panic(Need{Around: &place})
+}
+
 // find looks a name up, "" when there is nothing under it.
 func (d *decision) find(name string) string {
 	subject, ok := d.found(name)

@@ -171,6 +171,13 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 		}
 		facts.Roster, facts.Board = roster, &board
 	}
+	if need.Around != nil {
+		near, err := h.Store.Around(ctx, *need.Around, (need.Around.PrecisionM+sameWithin)/1000, facts.Now)
+		if err != nil {
+			return err
+		}
+		facts.Around = append(facts.Around, near)
+	}
 	if err := h.loadSums(ctx, facts, need); err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"skepline/bot"
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -96,6 +97,11 @@ func (s *trips) Roster(ctx context.Context) ([]notify.Catcher, error) {
 func (s *trips) Board(ctx context.Context) (notify.Board, error) {
 	s.n++
 	return s.Store.Board(ctx)
+}
+
+func (s *trips) Around(ctx context.Context, place intake.Place, km float64, now time.Time) (*bot.Surroundings, error) {
+	s.n++
+	return s.Store.Around(ctx, place, km, now)
 }
 
 func (s *trips) Commit(ctx context.Context, c bot.Change) (bot.Committed, error) {

@@ -72,7 +72,7 @@ type Store struct {
 	opts     Options
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
-	roster   cachedRoster
+	town     *town
 	beat     int64  // of Pulse, at its last call
 	lineage  string // of the server that answered it
 	places   cachedPlaces
@@ -109,7 +109,7 @@ func open(client redis.UniversalClient, opts Options, clock string) (*Store, err
 		return nil, err
 	}
 	return &Store{
-		client: client, keys: keys, scripts: scriptsWith(clock), seals: seals, opts: opts,
+		client: client, keys: keys, scripts: scriptsWith(clock), seals: seals, opts: opts, town: newTown(),
 		commitKeys: keys.commit(), outboxKeys: keys.outbox(),
 	}, nil
 }
