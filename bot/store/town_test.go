@@ -132,7 +132,9 @@ func fill(w testWorld, r *rand.Rand, catchers, calls int) {
 }
 
 // testWorld is what fill needs of a test.
-type testWorld interface{ commit(bot.Change) bot.Committed }
+type testWorld interface {
+	commit(bot.Change) bot.Committed
+}
 
 // full is a store to be filled for a benchmark.
 type full struct {
