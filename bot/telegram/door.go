@@ -40,8 +40,9 @@ type Config struct {
 	TapWords func(outcome bot.Outcome, language string) string
 
 	Hearer Hearer
-	Holder Holder // for Poll
-	Owner  string // this replica's name, for Poll
+	Holder Holder        // for Poll
+	Owner  string        // this replica's name, for Poll
+	Lease  time.Duration // how long one replica polls unrenewed, 0 = 30 s
 	Clock  bot.Clock
 	Log    *slog.Logger
 	Client *http.Client // its Transport carries the API calls; nil = http.DefaultTransport
