@@ -158,7 +158,7 @@ func TestFailoverThatLosesATake(t *testing.T) {
 
 	end(w.redis, syscall.SIGKILL)
 	promoted := redisAt(t, ports[1])
-	if err := promoted.SlaveOf(t.Context(), "NO", "ONE").Err(); err != nil {
+	if err := promoted.ReplicaOf(t.Context(), "NO", "ONE").Err(); err != nil {
 		t.Fatal(err)
 	}
 	failed := time.Now()
