@@ -414,7 +414,7 @@ func (v *watch) yours(out notify.Outgoing, n *noted, call *life) {
 		v.told[take] = map[string]bool{}
 	}
 	v.told[take][out.Still.Holder] = true
-	if l := v.w.loss; l != nil && !l.another && n.at.After(l.since) && v.w.now.Sub(n.at) < 9*time.Second {
+	if l := v.w.loss; l != nil && !l.another && out.Still.Epoch > 0 && n.at.After(l.since) && v.w.now.Sub(n.at) < 9*time.Second {
 		v.w.breaks("I2", "%s was told of a take that no copy has", out.To.Hint())
 	}
 	if len(v.told[take]) > 1 {
@@ -428,7 +428,7 @@ func (v *watch) yours(out notify.Outgoing, n *noted, call *life) {
 // address is I3: whose house it is reads its caller, who holds it, or a steward.
 func (v *watch) address(out notify.Outgoing) {
 	for _, s := range town {
-		if s.house == "" || !strings.Contains(out.Text, s.house) || out.To == s.address || out.To == steward || out.Class == notify.Relay {
+		if s.house == "" || !strings.Contains(" "+out.Text, " "+s.house) || out.To == s.address || out.To == steward || out.Class == notify.Relay {
 			continue
 		}
 		may := false
