@@ -24,7 +24,7 @@ func TestBreakTake(t *testing.T) {
 	w := openWreck(t)
 	for round := range rounds(t, 2) {
 		// Two who were not asked a moment ago: nobody gets two calls at once.
-		one, other := fmt.Sprintf("+1607555%04d", 110+2*round%80), fmt.Sprintf("+1607555%04d", 111+2*round%80)
+		one, other := fmt.Sprintf("+1%d5550110", 301+round), fmt.Sprintf("+1%d5550111", 301+round)
 		w.enrol(fmt.Sprintf("One%d", round), one)
 		w.enrol(fmt.Sprintf("Other%d", round), other)
 		before := len(w.twilio.Sent())
