@@ -222,6 +222,9 @@ func TestForgedWordsAboutOneself(t *testing.T) {
 	n := 0
 	for _, from := range []notify.Address{nobodyAt, nobodyTg, gwenAt} {
 		for _, word := range words {
+			if from == gwenAt && word == "SHARE" {
+				continue // her own number is hers to share with who comes to her
+			}
 			n++
 			s.unmoved(t, "a forged sender", Said{Event: EventID(fmt.Sprint("tw:y", n)), From: from, Text: word})
 		}
@@ -238,7 +241,7 @@ func TestForgedWordsAboutOneself(t *testing.T) {
 // TestForgedTies holds that only a steward says that two reports are one swarm.
 func TestForgedTies(t *testing.T) {
 	s := newSpoofing(t, nil, true)
-	for n, from := range []notify.Address{nobodyAt, nobodyTg, gwenAt, adaAt, cleoAt} {
+	for n, from := range []notify.Address{nobodyAt, nobodyTg, gwenAt, adaAt} { // Cleo's words go to her own caller
 		s.unmoved(t, "a forged sender", Said{Event: EventID(fmt.Sprint("tw:z", n)), From: from, Text: "JOIN " + s.two + " " + s.one})
 	}
 	was := s.state(t, theDesk)

@@ -364,16 +364,36 @@ func (m *Memory) Sweep(context.Context) error {
 	return nil
 }
 
-// Size returns how many entries of every kind the store holds, and the bytes of documents
-// and messages.
-func (m *Memory) Size() (entries, size int) {
-	entries = len(m.docs) + len(m.seen[0]) + len(m.seen[1]) + len(m.seen[2]) + len(m.board) + len(m.roster) + len(m.find) + len(m.stop) +
-		len(m.timers) + len(m.closed) + len(m.items) + len(m.sent)
-	for _, d := range m.docs {
-		size += len(d.Body)
+// Held is how much of one kind a store holds.
+type Held struct{ Entries, Bytes int }
+
+// Census counts what the store holds, by kind: a kind of document, or a key of bot/store.
+func (m *Memory) Census() map[string]Held {
+	all := map[string]Held{}
+	count := func(kind string, size int) {
+		all[kind] = Held{all[kind].Entries + 1, all[kind].Bytes + size}
 	}
-	for _, i := range m.items {
-		size += len(i.Text)
+	for key, d := range m.docs {
+		if len(d.Body) > 0 { // else it was erased
+			count(key.Kind, len(d.Body))
+		}
 	}
-	return entries, size
+	for _, bucket := range m.seen {
+		for id, s := range bucket {
+			count("seen", len(id)+len(s.payload)+len(s.outcome))
+		}
+	}
+	for field, body := range m.board {
+		count("board", len(field)+len(body))
+	}
+	for id, i := range m.items {
+		count("item", len(id)+len(i.Text))
+	}
+	for kind, n := range map[string]int{"roster": len(m.roster), "find": len(m.find), "stop": len(m.stop), "timer": len(m.timers), "errand": len(m.errands),
+		"closed": len(m.closed), "line": len(m.lines), "held": len(m.held), "tries": len(m.tries), "sent": len(m.sent), "spend": len(m.spend), "chat": len(m.chat)} {
+		if n > 0 {
+			all[kind] = Held{n, 40 * n} // about: ids and numbers
+		}
+	}
+	return all
 }

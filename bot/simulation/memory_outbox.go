@@ -331,7 +331,7 @@ func (m *Memory) circuit(channel notify.Channel, sign string, fence, now int64) 
 			if c.down == 0 {
 				c.down = now
 			}
-			c.shut = now + min(60000, int64(2000)<<min(c.troubles-circuitTroubles, 10))
+			c.shut = now + min(15000, int64(2000)<<min(c.troubles-circuitTroubles, 10))
 		}
 		m.shuts[channel] = c
 	}

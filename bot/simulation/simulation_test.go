@@ -4,14 +4,17 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 
+	"skepline/bot"
 	"skepline/notify"
 )
 
@@ -119,7 +122,7 @@ func TestDetour(t *testing.T) {
 	t.Parallel()
 	w := newWorld(Plan{Start: time.Date(2026, 5, 12, 15, 0, 0, 0, time.UTC), Replicas: 2, Lasts: 3 * time.Hour, Fuse: -1, Steps: []Step{
 		{At: 0, Who: "Gwen", Do: "says", Text: "hanging cluster of bees on my fence, nobody stung, 14 Mill Ln, I can reach it"},
-		{At: time.Minute, Do: "channel", Text: "sms", For: 40 * time.Minute},
+		{At: time.Minute, Do: "channel", Text: "sms", For: 20 * time.Minute},
 		{At: 2 * time.Minute, Who: "Chidi", Do: "takes"},
 		{At: 10 * time.Minute, Who: "Gwen", Do: "says", Text: "side gate, big dog"},
 	}}, "")
@@ -138,18 +141,18 @@ func TestDetour(t *testing.T) {
 	if at := told("telegram:5550164", "Yours: "); at < 0 || at > 4*time.Minute {
 		t.Errorf("Chidi, who has a second address, is told after %v\n%s", at, strings.Join(w.diary, "\n"))
 	}
-	if at := told("sms:+16075550142", "Good news"); at < 41*time.Minute || at > 43*time.Minute {
+	if at := told("sms:+16075550142", "Good news"); at < 21*time.Minute || at > 23*time.Minute {
 		t.Errorf("Gwen is told after %v", at)
 	}
 }
 
-// TestAYear holds that what is stored stays bounded: a year of calls leaves the ended calls
-// and the people, and nothing that grows with time.
+// TestAYear holds that what is stored stays bounded: the second half of a year leaves its
+// ended calls for the ledger, and nothing else that the first half did not.
 func TestAYear(t *testing.T) {
 	t.Parallel()
-	plan := Plan{Start: time.Date(2026, 1, 1, 12, 0, 0, 0, time.UTC), Replicas: 1, Lasts: 365 * 24 * time.Hour, Fuse: -1}
-	for day := range 60 {
-		at := time.Duration(day) * 6 * 24 * time.Hour
+	plan := Plan{Start: time.Date(2026, 1, 1, 12, 0, 0, 0, time.UTC), Replicas: 1, Lasts: 366 * 24 * time.Hour, Fuse: -1}
+	for day := range 90 {
+		at := time.Duration(day) * 4 * 24 * time.Hour
 		who := town[day%4]
 		plan.Steps = append(plan.Steps, Step{At: at, Who: who.name, Do: "says", Text: "hanging cluster of bees on my fence, nobody stung, " + who.house + ", I can reach it"},
 			Step{At: at + 9*time.Hour, Who: "Ada", Do: "takes"}, Step{At: at + 10*time.Hour, Who: "Ada", Do: "says", Text: "THERE"},
@@ -157,24 +160,34 @@ func TestAYear(t *testing.T) {
 			Step{At: at + 21*time.Hour, Who: "Ada", Do: "says", Text: "HIVED"})
 	}
 	w := newWorld(plan, "")
-	w.play()
+	censusAt := func(at time.Time) map[string]Held {
+		w.runUntil(at)
+		if err := w.memory.Sweep(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		return w.memory.Census()
+	}
+	half, whole := censusAt(plan.Start.Add(183*24*time.Hour)), censusAt(w.end)
 	if w.broken != "" {
 		t.Fatal(w.broken)
 	}
-	if err := w.memory.Sweep(t.Context()); err != nil {
-		t.Fatal(err)
+	entries, size, table := 0, 0, ""
+	for _, kind := range slices.Sorted(maps.Keys(whole)) {
+		was, is := half[kind], whole[kind]
+		entries, size = entries+is.Entries, size+is.Bytes
+		table += fmt.Sprintf("\n%-8s %5d entries %7d bytes, after half a year %5d and %7d", kind, is.Entries, is.Bytes, was.Entries, was.Bytes)
+		if kind != bot.KindCall && kind != "closed" && kind != "find" && is.Bytes > was.Bytes+was.Bytes/4+2000 {
+			t.Errorf("%s grows: %+v after half a year, %+v after a whole one", kind, was, is)
+		}
 	}
-	m := w.memory
-	entries, size := m.Size()
-	t.Logf("after a year of %d calls: %d entries, %d bytes of documents", len(w.watch.calls), entries, size)
-	if len(m.items) > 0 || len(m.held) > 0 || len(m.tries) > 0 || len(m.lines) > 0 || len(m.spend) > 2 {
-		t.Errorf("%d messages, %d leases, %d counts of tries, %d lines and %d days of spending are left", len(m.items), len(m.held), len(m.tries), len(m.lines), len(m.spend))
+	calls := whole[bot.KindCall]
+	t.Logf("after a year of %d calls %d entries, about %d bytes, %d a call%s", calls.Entries, entries, size, calls.Bytes/calls.Entries, table)
+	if per := calls.Bytes / calls.Entries; per > 4000 {
+		t.Errorf("an ended call takes %d bytes", per)
 	}
-	for kind, limit := range map[string]int{"catcher": 5000, "person": 3000} {
-		for key, d := range m.docs {
-			if key.Kind == kind && len(d.Body) > limit {
-				t.Errorf("a %s document has grown to %d bytes", kind, len(d.Body))
-			}
+	for _, kind := range []string{"item", "held", "tries", "line", "errand"} {
+		if whole[kind].Entries > 0 {
+			t.Errorf("%d of %s are left", whole[kind].Entries, kind)
 		}
 	}
 }

@@ -218,39 +218,6 @@ func (v *watch) catcher(d bot.Document) {
 	}
 }
 
-// person is the part of I12 about answers that move nothing.
-func (v *watch) person(d bot.Document) {
-	var p bot.Person
-	if len(d.Body) == 0 {
-		return
-	}
-	if err := json.Unmarshal(d.Body, &p); err != nil {
-		v.w.breaks("I4", "a person cannot be read: %v", err)
-		return
-	}
-	if l := v.w.settings.Limits; p.Idle.Day > l.TextsADay || len(p.Idle.Times) > l.TextsIn10Minutes {
-		v.w.breaks("I12", "%d answers a day and %d in ten minutes that move nothing", p.Idle.Day, len(p.Idle.Times))
-	}
-}
-
-// round is the part of I13 about how many are asked at once.
-func (v *watch) round(c bot.Change) {
-	offers := map[string]int{}
-	for _, m := range c.Messages {
-		if m.Class == notify.Offer && m.Edits == "" {
-			offers[m.Still.Call]++
-		}
-	}
-	for call, n := range offers {
-		if v.calls[call] != nil && v.calls[call].Epoch > 0 {
-			continue // who was in line before it was taken is asked again at once
-		}
-		if most := v.w.settings.AsksAround().First; n > most {
-			v.w.breaks("I13", "%d are asked at once, %d is the most", n, most)
-		}
-	}
-}
-
 // urgency notes who must hear safety first.
 func (v *watch) urgency(c bot.Change) {
 	for _, a := range v.w.inbox {
@@ -284,29 +251,6 @@ func (v *watch) message(m notify.Message, c bot.Change) {
 		v.w.breaks("I14", "words about %s, which nobody holds", call.Reference)
 	}
 	v.numbers(m)
-}
-
-// mayBeAsked is I13: nobody is asked who is away, too far off or has enough for the day, nor
-// in the night.
-func (v *watch) mayBeAsked(id string, call *life) {
-	var k bot.Catcher
-	doc := v.w.memory.docs[bot.Key{Kind: bot.KindCatcher, ID: id}]
-	if err := json.Unmarshal(doc.Body, &k); err != nil {
-		v.w.breaks("I4", "a catcher cannot be read: %v", err)
-		return
-	}
-	local := v.w.now.In(v.w.settings.Zone())
-	if k.AwayUntil.After(v.w.now.Add(time.Minute)) {
-		v.w.breaks("I13", "%s is away and was asked", k.Name)
-	}
-	if p := call.Answers.Place; p != nil {
-		if far := notify.FarFrom(k.Catcher, *p); far.Km > k.ReachKm+1 {
-			v.w.breaks("I13", "%s is asked for a swarm %.0f km away and goes %.0f", k.Name, far.Km, k.ReachKm)
-		}
-	}
-	if h := local.Add(30 * time.Second).Hour(); h < 6 || h > 21 {
-		v.w.breaks("I13", "%s is asked at %s", k.Name, local.Format("15:04"))
-	}
 }
 
 // numbers is I14: a number is in no text but with leave.
@@ -357,28 +301,6 @@ func (v *watch) sending(out notify.Outgoing) {
 			v.w.breaks("I12", "a %s goes out after %d segments of %d", out.Class, spent, v.w.plan.Fuse)
 		}
 	}
-}
-
-// rate is I12: how fast a sender sends, and how fast one chat is written to.
-func (v *watch) rate(out notify.Outgoing) {
-	channel := out.To.Channel()
-	v.paced(string(channel), out, time.Duration(segments(out.Message))*v.w.watchPace(channel), 0)
-	if channel == notify.Telegram {
-		v.paced(string(out.To), out, time.Second, 2*time.Second)
-	}
-}
-
-// paced is a leaky bucket of the watch's own: after a message the next one has to wait, but
-// for a burst. Safety waits for nothing, and is on the bill.
-func (v *watch) paced(what string, out notify.Outgoing, cost, burst time.Duration) {
-	now, free := v.w.now, v.rates[what]
-	if out.Class != notify.Safety && free.Sub(now) > burst+time.Millisecond {
-		v.w.breaks("I12", "%s: a %s goes out %v too early", notify.Address(what).Channel(), out.Class, free.Sub(now)-burst)
-	}
-	if free.Before(now) {
-		free = now
-	}
-	v.rates[what] = free.Add(cost)
 }
 
 // handed notes that a message is handed over, whatever came of it.
@@ -492,7 +414,7 @@ func (v *watch) yours(out notify.Outgoing, n *noted, call *life) {
 		v.told[take] = map[string]bool{}
 	}
 	v.told[take][out.Still.Holder] = true
-	if l := v.w.loss; l != nil && !l.another && n.at.After(l.since) && v.w.now.Sub(n.at) < 9*time.Second {
+	if l := v.w.loss; l != nil && !l.another && out.Still.Epoch > 0 && n.at.After(l.since) && v.w.now.Sub(n.at) < 9*time.Second {
 		v.w.breaks("I2", "%s was told of a take that no copy has", out.To.Hint())
 	}
 	if len(v.told[take]) > 1 {
@@ -506,7 +428,7 @@ func (v *watch) yours(out notify.Outgoing, n *noted, call *life) {
 // address is I3: whose house it is reads its caller, who holds it, or a steward.
 func (v *watch) address(out notify.Outgoing) {
 	for _, s := range town {
-		if s.house == "" || !strings.Contains(out.Text, s.house) || out.To == s.address || out.To == steward || out.Class == notify.Relay {
+		if s.house == "" || !strings.Contains(" "+out.Text, " "+s.house) || out.To == s.address || out.To == steward || out.Class == notify.Relay {
 			continue
 		}
 		may := false

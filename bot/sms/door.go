@@ -48,6 +48,7 @@ type Config struct {
 	From         string            // our number as +E164, or a messaging service "MG…"
 	WhatsAppFrom string            // our WhatsApp number as +E164; empty = From
 	APIURL       string            // default https://api.twilio.com; another server in tests
+	SweepEvery   time.Duration     // how often Twilio's log is read, 0 = as usual
 	PublicURL    string            // where Twilio reaches us, without a path of ours; empty = it cannot
 	Country      string            // two letters, for numbers written without "+"; default "US"
 	VoiceWords   map[string]string // language ("en", "es") to the sentence a phoned call hears

@@ -1,6 +1,7 @@
 package sms
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -50,9 +51,9 @@ func (d *Door) Poll(ctx context.Context) error {
 
 func (d *Door) every() time.Duration {
 	if d.PublicURL == "" {
-		return pollEvery
+		return cmp.Or(d.SweepEvery, pollEvery)
 	}
-	return sweepEvery
+	return cmp.Or(d.SweepEvery, sweepEvery)
 }
 
 // SweepStep reads the log once, if this replica has the lease: from a little before the

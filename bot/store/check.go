@@ -106,6 +106,7 @@ type facts struct {
 	appendFsync    string
 	pausesFsync    bool // no-appendfsync-on-rewrite
 	aofBroken      bool
+	minReplicas    int   // min-replicas-to-write
 	used, limit    int64 // bytes of memory, limit 0 = none
 	skew           time.Duration
 }
@@ -151,6 +152,7 @@ func (f *facts) readConfig(ctx context.Context, node redis.Cmdable) {
 	if f.configRead {
 		f.pausesFsync = get("no-appendfsync-on-rewrite") == "yes"
 		f.policy = get("maxmemory-policy")
+		f.minReplicas, _ = strconv.Atoi(get("min-replicas-to-write")) // absent = none
 	}
 }
 
@@ -187,14 +189,17 @@ func judge(f facts) (Profile, []Problem) {
 	fault(f.appendOnly && !f.configRead, false, "Redis does not say how often it writes to disk (CONFIG is forbidden): ask its provider for appendfsync always.")
 	fault(f.appendFsync == "no" && f.appendOnly, false, "Redis leaves writing to disk to the system (appendfsync no): set appendfsync always.")
 	fault(f.pausesFsync && f.appendFsync == "always", false, "Redis stops writing to disk while it rewrites its file: set no-appendfsync-on-rewrite no.")
-	return profileOf(f), problems
+	p := profileOf(f)
+	fault(p.Name == "replicated" && f.configRead && f.minReplicas == 0, false,
+		"A main Redis that is cut off from its copies goes on taking writes that will be lost: set min-replicas-to-write 1 and min-replicas-max-lag 2.")
+	return p, problems
 }
 
 func profileOf(f facts) Profile {
 	p := Profile{Version: f.version}
 	switch {
 	case f.clusterEnabled || f.sentinelClient || f.replicas > 0:
-		p.Name, p.Loses = "replicated", "When a copy takes over from the main Redis, the last moments before may be lost although they were acknowledged."
+		p.Name, p.Loses = "replicated", "When a copy takes over from the main Redis, the last moments before may be lost although they were acknowledged; takes that catchers were told of are then compared and repaired within a minute."
 	case !f.appendOnly:
 		p.Name, p.Loses = "snapshots", "When Redis ends, everything since its last snapshot may be lost, or everything there is."
 	case f.appendFsync == "always" && !f.pausesFsync:

@@ -8,7 +8,7 @@ import (
 
 // good is a server as the hotline wants it.
 var good = facts{version: "7.0.15", role: "master", configRead: true, policy: "noeviction",
-	appendOnly: true, appendFsync: "always", used: 1 << 20, limit: 1 << 30}
+	appendOnly: true, appendFsync: "always", minReplicas: 1, used: 1 << 20, limit: 1 << 30}
 
 func TestJudge(t *testing.T) {
 	tests := []struct {
@@ -24,6 +24,7 @@ func TestJudge(t *testing.T) {
 		{"no fsync during a rewrite is no fsync", func(f *facts) { f.pausesFsync = true }, "single", "no-appendfsync-on-rewrite", false},
 		{"snapshots only", func(f *facts) { f.appendOnly = false }, "snapshots", "appendonly yes", false},
 		{"a failover loses the last moments", func(f *facts) { f.replicas = 1 }, "replicated", "", false},
+		{"an island takes writes for nobody", func(f *facts) { f.replicas, f.minReplicas = 1, 0 }, "replicated", "min-replicas-to-write", false},
 		{"Sentinels", func(f *facts) { f.sentinelClient = true }, "replicated", "", false},
 		{"a Cluster, spoken to as one", func(f *facts) { f.clusterEnabled, f.clusterClient = true, true }, "replicated", "", false},
 		{"a Cluster, not spoken to as one", func(f *facts) { f.clusterEnabled = true }, "replicated", "two of its addresses", true},

@@ -56,7 +56,7 @@ local function circuit(sign)
     n = redis.call('HINCRBY', PACE, troubles, 1)
     if n < TROUBLES then return end
     if number(PACE, down) == 0 then redis.call('HSET', PACE, down, digits(now)) end
-    redis.call('HSET', PACE, shut, digits(now + math.min(60000, 2000 * 2 ^ math.min(n - TROUBLES, 10))))
+    redis.call('HSET', PACE, shut, digits(now + math.min(15000, 2000 * 2 ^ math.min(n - TROUBLES, 10))))
   end
 end
 

@@ -93,12 +93,25 @@ func Open(opts Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := open(redis.NewUniversalClient(universal), opts, clockLua)
+	s, err := open(clientOf(universal), opts, clockLua)
 	if err != nil {
 		return nil, err
 	}
 	s.sentinel = universal.MasterName != ""
 	return s, nil
+}
+
+// clientOf makes the client that the options ask for. A Cluster's asks every second which
+// server is the main one and gives up on a dead one at once: with the library's minute, a
+// failover of seconds takes a minute.
+func clientOf(universal *redis.UniversalOptions) redis.UniversalClient {
+	if len(universal.Addrs) < 2 || universal.MasterName != "" {
+		return redis.NewUniversalClient(universal)
+	}
+	cluster := universal.Cluster()
+	cluster.ClusterStateReloadInterval = time.Second
+	cluster.DialTimeout = 500 * time.Millisecond
+	return redis.NewClusterClient(cluster)
 }
 
 func open(client redis.UniversalClient, opts Options, clock string) (*Store, error) {

@@ -45,8 +45,9 @@ type Config struct {
 	Picture func(ctx context.Context, name string) (io.ReadCloser, error)
 
 	Hearer Hearer
-	Holder Holder // for Poll
-	Owner  string // this replica's name, for Poll
+	Holder Holder        // for Poll
+	Owner  string        // this replica's name, for Poll
+	Lease  time.Duration // how long one replica polls unrenewed, 0 = 30 s
 	Clock  bot.Clock
 	Log    *slog.Logger
 	Client *http.Client // its Transport carries the API calls; nil = http.DefaultTransport

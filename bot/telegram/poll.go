@@ -2,6 +2,7 @@ package telegram
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -18,7 +19,7 @@ const (
 	pollLimit  = 50               // updates at a time, at most 100 (Bot API, getUpdates)
 	pollLease  = "telegram-poll"
 	leaseFor   = 30 * time.Second
-	leaseRenew = 10 * time.Second
+	leaseRenew = leaseFor / 3
 	setAside   = 10 * time.Minute // for so long an update that cannot be heard holds up the rest
 	maxAnswer  = 32 << 20         // bytes of one answer
 )
@@ -31,10 +32,13 @@ func (d *Door) Poll(ctx context.Context) error {
 		if err := p.turn(ctx); err != nil && ctx.Err() == nil {
 			d.Log.Error("telegram poll lease", "error", d.scrub(err))
 		}
-		d.Clock.Sleep(ctx, leaseRenew) // ends with ctx
+		d.Clock.Sleep(ctx, d.leaseFor()/3) // ends with ctx
 	}
 	return ctx.Err()
 }
+
+// leaseFor is how long the lease lasts; it is renewed three times in that.
+func (d *Door) leaseFor() time.Duration { return cmp.Or(d.Lease, leaseFor) }
 
 // poller is one replica's poll.
 type poller struct {
@@ -49,7 +53,7 @@ type poller struct {
 
 // turn polls for as long as this replica has the lease.
 func (p *poller) turn(ctx context.Context) error {
-	held, err := p.Holder.Hold(ctx, pollLease, p.Owner, leaseFor)
+	held, err := p.Holder.Hold(ctx, pollLease, p.Owner, p.leaseFor())
 	if err != nil || !held {
 		return err
 	}
@@ -75,8 +79,8 @@ func (p *poller) turn(ctx context.Context) error {
 
 // renew keeps the lease and returns when it is lost or ctx ends.
 func (p *poller) renew(ctx context.Context) {
-	for p.Clock.Sleep(ctx, leaseRenew) == nil {
-		if held, err := p.Holder.Hold(ctx, pollLease, p.Owner, leaseFor); err != nil || !held {
+	for p.Clock.Sleep(ctx, p.leaseFor()/3) == nil {
+		if held, err := p.Holder.Hold(ctx, pollLease, p.Owner, p.leaseFor()); err != nil || !held {
 			p.Log.Warn("telegram poll: lease lost", "error", err)
 			return
 		}

@@ -58,7 +58,7 @@ func (c config) checkStore(ctx context.Context, say func(string)) error {
 		}
 	}
 	if len(fatal) == 0 {
-		say(fmt.Sprintf("Redis %s can be used. %s", profile.Version, profile.Loses))
+		say(fmt.Sprintf("Redis %s can be used (%s). %s", profile.Version, profile.Name, profile.Loses))
 	}
 	if _, err := c.hotline(st, &clock{}); err != nil {
 		fatal = append(fatal, err)

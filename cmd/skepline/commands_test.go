@@ -155,7 +155,8 @@ Ada,telegram:5550201,42.451,-76.482,15,4,ladder;suit,,en
 func TestCheck(t *testing.T) {
 	redisURL := realRedis(t)
 	w := openTown(t, redisURL, 1, "")
-	if r := runCommand(t, "", w.environment(redisURL), "check"); r.code != 0 || strings.Count(r.out, "takes the credentials") != 2 {
+	if r := runCommand(t, "", w.environment(redisURL), "check"); r.code != 0 || strings.Count(r.out, "takes the credentials") != 2 ||
+		!strings.Contains(r.out, "(strict-single). Nothing that was acknowledged is lost") {
 		t.Errorf("all is well, and check ended with %d: %s%s", r.code, r.out, r.errs)
 	}
 	w.twilio.Next(standin.TwilioAccount, 1, standin.Refusal(401, 20003, "Authenticate"))

@@ -28,6 +28,8 @@ type config struct {
 	pace   map[notify.Channel]time.Duration // nil = the store's
 	settle time.Duration                    // how long a send in doubt rests; 0 = as usual
 	hold   time.Duration                    // how long a message in hand is held; 0 = as usual
+	lease  time.Duration                    // how long one replica polls Telegram unrenewed; 0 = as usual
+	sweep  time.Duration                    // how often the provider's log is read; 0 = as usual
 	linger time.Duration                    // how long a hotline that must end goes on serving
 }
 

@@ -422,7 +422,7 @@ func TestHeaders(t *testing.T) {
 			}
 		}
 		if strings.Count(page, "<script") != strings.Count(page, `<script src="/page/`) || strings.Contains(page, "[page_") {
-			t.Errorf("the page at %s holds a script of its own, or a text that is missing", path[:3])
+			t.Errorf("the page at %s holds a script of its own, or a text that is missing: %q", path[:3], regexp.MustCompile(`\[page_[a-z_]+\]|<script[^>]*>`).FindAllString(page, -1))
 		}
 	}
 }

@@ -91,6 +91,7 @@ func (s *service) openDoors() {
 			AccountSID: s.env.TwilioAccountSID, AuthTokens: revealed(s.env.TwilioAuthTokens), From: s.env.TwilioFrom,
 			APIURL: s.env.TwilioAPIURL, PublicURL: s.env.PublicURL, Country: s.settings.Country, VoiceWords: voiceWords(s.settings),
 			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log,
+			SweepEvery: s.sweep,
 		})
 		s.log.Info("SMS and WhatsApp are on.")
 	} else {
@@ -100,7 +101,7 @@ func (s *service) openDoors() {
 		s.telegram = telegram.New(telegram.Config{
 			Token: s.env.TelegramBotToken.Reveal(), Secret: s.env.TelegramWebhookSecret.Reveal(),
 			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords, Picture: s.picture,
-			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log,
+			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log, Lease: s.lease,
 		})
 		s.log.Info("Telegram is on.")
 	} else {
@@ -133,8 +134,14 @@ type ringing struct {
 	kept func(context.Context) (bool, error)
 }
 
+// hearWithin bounds how long an event may take, so that a provider hears within five seconds
+// that it must bring it again: Twilio turns to the fallback after 15 (errors/11205).
+const hearWithin = 4500 * time.Millisecond
+
 // Hear hears e and rings.
 func (r ringing) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
+	ctx, cancel := context.WithTimeout(ctx, hearWithin)
+	defer cancel()
 	outcome, err := r.Hotline.Hear(ctx, e)
 	if err == nil {
 		r.bell.ring()

@@ -1,0 +1,265 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"skepline/bot/standin"
+)
+
+// long reports whether the tests may take as long as they like and measure time.
+func long(t *testing.T) bool { return rounds(t, 1) > 1 }
+
+// TestBreakTake (B1) kills the program within 50 ms of two catchers' yes. One of them has the
+// call, is told so in the same words only, and the other never is.
+func TestBreakTake(t *testing.T) {
+	w := openWreck(t)
+	for round := range rounds(t, 2) {
+		// Two who were not asked a moment ago: nobody gets two calls at once.
+		one, other := fmt.Sprintf("+1%d5550110", 301+round), fmt.Sprintf("+1%d5550111", 301+round)
+		w.enrol(fmt.Sprintf("One%d", round), one)
+		w.enrol(fmt.Sprintf("Other%d", round), other)
+		before := len(w.twilio.Sent())
+		number := w.caller()
+		w.untilTaken(w.twilio.Text(number, ourNumber, report))
+		w.untilTaken(w.twilio.Text(number, ourNumber, "14 Mill Lane"))
+		w.until("two offers", func() bool {
+			return strings.Contains(w.heard(one, before), "TAKE") && strings.Contains(w.heard(other, before), "TAKE")
+		})
+		takes := []url.Values{w.twilio.Text(one, ourNumber, "TAKE"), w.twilio.Text(other, ourNumber, "TAKE")}
+		for _, form := range takes {
+			go w.post(form)
+		}
+		time.Sleep(time.Duration(rand.IntN(50)) * time.Millisecond)
+		end(w.program, syscall.SIGKILL)
+		w.start()
+		for _, form := range takes {
+			w.untilTaken(form)
+		}
+		told := func() map[string]int {
+			yours := map[string]int{}
+			for _, m := range w.twilio.Sent()[before:] {
+				if strings.Contains(m.Body, "Yours:") {
+					yours[m.To+" "+m.Body]++
+				}
+			}
+			return yours
+		}
+		w.until("a winner", func() bool { return len(told()) > 0 })
+		time.Sleep(500 * time.Millisecond)
+		if yours := told(); len(yours) != 1 || yours[one] > 1 || yours[other] > 1 {
+			t.Errorf("round %d: told that it is theirs: %v", round, yours)
+		}
+		for _, catcher := range []string{one, other} { // so that neither is asked again
+			w.untilTaken(w.twilio.Text(catcher, ourNumber, "OUT"))
+		}
+		w.untilTaken(w.twilio.Text(number, ourNumber, "GONE"))
+	}
+}
+
+// TestBreakWebhooks (B18) loses one webhook in ten. The provider's log has them all.
+func TestBreakWebhooks(t *testing.T) {
+	w := prepareWreck(t)
+	if !long(t) {
+		w.more = []string{"SKEPLINE_TEST_QUICK=1"}
+	}
+	w.startRedis()
+	w.start()
+	lost := map[string]time.Time{}
+	for i := range rounds(t, 30) {
+		number := w.caller()
+		if i%10 == 3 {
+			at := time.Now()
+			if !long(t) {
+				at = at.Add(-20 * time.Second) // the log is trusted for what is older than a late webhook
+			}
+			w.twilio.TextAt(at, number, ourNumber, report)
+			lost[number] = time.Now()
+			continue
+		}
+		w.untilTaken(w.twilio.Text(number, ourNumber, report))
+	}
+	for number, at := range lost {
+		deadline := time.Now().Add(90 * time.Second)
+		for w.heard(number, 0) == "" {
+			if time.Now().After(deadline) {
+				t.Fatalf("a lost text was not found in %v", time.Since(at))
+			}
+			time.Sleep(20 * time.Millisecond)
+		}
+		t.Logf("a text whose webhook was lost was answered after %v", time.Since(at).Round(100*time.Millisecond))
+	}
+	if twice := w.copies(); len(twice) > 0 {
+		t.Errorf("sent more than once: %q", twice)
+	}
+}
+
+// TestBreakPoison (B22) sends what nobody can read, and corrupts a document. Only that is
+// affected.
+func TestBreakPoison(t *testing.T) {
+	w := openWreck(t)
+	poisoned := w.caller()
+	w.untilTaken(w.twilio.Text(poisoned, ourNumber, report))
+	w.hears(poisoned, "?")
+	client := redisAt(t, w.redisPort)
+	keys, err := client.Keys(t.Context(), "*:d:person:*").Result()
+	if err != nil || len(keys) != 1 {
+		t.Fatal(keys, err)
+	}
+	if err := client.Set(t.Context(), keys[0], "7 - {\"schema\":1,\"id\":17", 0).Err(); err != nil {
+		t.Fatal(err)
+	}
+	for _, body := range []string{"\xff\xfe bees \xc3", strings.Repeat("bees ", 2000), "\x00\x01\x02", "\u202ebees", strings.Repeat("🐝", 400)} {
+		number := w.caller()
+		if !w.post(w.twilio.Text(number, ourNumber, body)) {
+			t.Errorf("%.10q… was not taken", body)
+		}
+		w.until("an answer to what nobody can read", func() bool { return w.heard(number, 0) != "" })
+	}
+	if answer, err := http.Post(w.url+"/twilio/message", "application/x-www-form-urlencoded", bytes.NewReader(make([]byte, 1<<20))); err == nil {
+		_ = answer.Body.Close() // its status is all that counts
+		if answer.StatusCode < 400 || answer.StatusCode >= 500 {
+			t.Errorf("a body of a megabyte is answered with %d", answer.StatusCode)
+		}
+	}
+	if w.post(w.twilio.Text(poisoned, ourNumber, "hello?")) {
+		t.Error("a text of somebody whose document cannot be read was acknowledged")
+	}
+	w.once(10, func() {})
+	if w.reading(`skepline_events_total{kind="said",outcome="error"}`) == 0 {
+		t.Error("nothing tells that a document cannot be read")
+	}
+}
+
+// TestBreakBurst (B24) lets many people report at once, one of them with a reaction to a
+// sting. Everybody is answered, and that one before those who came at the same moment.
+func TestBreakBurst(t *testing.T) {
+	w := prepareWreck(t)
+	w.adds("[limits]\nsegments_a_day = 10000\nsafety_reserve = 100\n")
+	w.startRedis()
+	w.start()
+	for i := range 20 {
+		w.enrol(fmt.Sprintf("Catcher%c", 'A'+i), fmt.Sprintf("+1646555%04d", 100+i))
+	}
+	many, times := 60, []time.Duration(nil)
+	if long(t) {
+		many = 600
+	}
+	began := time.Now()
+	numbers := make([]string, many)
+	for i := range numbers {
+		numbers[i] = w.caller()
+		form := w.twilio.Text(numbers[i], ourNumber, report)
+		if i == many/2 {
+			form.Set("Body", "bees stung me and i cant breathe")
+		}
+		at := time.Now()
+		w.untilTaken(form)
+		times = append(times, time.Since(at))
+	}
+	took := time.Since(began)
+	slices.Sort(times)
+	w.until("everybody to be answered", func() bool {
+		answered := map[string]bool{}
+		for _, m := range w.twilio.Sent() {
+			answered[m.To] = true
+		}
+		for _, n := range numbers {
+			if !answered[n] {
+				return false
+			}
+		}
+		return true
+	})
+	place := func(number string) int {
+		for i, m := range w.twilio.Sent() {
+			if m.To == number {
+				return i
+			}
+		}
+		return -1
+	}
+	t.Logf("%d reports in %v; webhooks p50 %v, p99 %v; the safety text was number %d of %d", many, took.Round(time.Millisecond),
+		times[many/2].Round(time.Millisecond), times[many*99/100].Round(time.Millisecond), place(numbers[many/2]), len(w.twilio.Sent()))
+	late := 0
+	for _, n := range numbers[many/2+1:] {
+		if place(n) < place(numbers[many/2]) {
+			late++
+		}
+	}
+	if late > 16 { // what was in the providers' hands already
+		t.Errorf("%d who wrote later were answered before the one who cannot breathe", late)
+	}
+}
+
+// TestBreakPoller (B19) lets two programs poll one bot, and kills the one that does. No text is
+// lost, and but for the one that was on its way none is answered twice.
+func TestBreakPoller(t *testing.T) {
+	w := prepareWreck(t)
+	spec, err := standin.ReadTelegramSpec(root + "/testdata/published/telegram_methods.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	bot := standin.NewTelegram(spec, t)
+	t.Cleanup(bot.Close)
+	w.more = []string{"TELEGRAM_BOT_TOKEN=" + bot.Token, "TELEGRAM_API_URL=" + bot.URL}
+	if !long(t) {
+		w.more = append(w.more, "SKEPLINE_TEST_QUICK=1") // a lease of 3 s, not of 30
+	}
+	w.startRedis()
+	w.start()
+	first := w.program
+	w.start()
+	defer end(first, syscall.SIGKILL)
+	said := 0
+	says := func() standin.TelegramPerson {
+		said++
+		p := standin.TelegramPerson{ID: int64(5550300 + said), Name: "Lupe", Language: "en"}
+		bot.Says(p, report)
+		return p
+	}
+	answered := func(p standin.TelegramPerson) bool {
+		for _, m := range bot.Sent() {
+			if m.Chat == p.ID {
+				return true
+			}
+		}
+		return false
+	}
+	for range 5 {
+		p := says()
+		w.until("an answer on Telegram", func() bool { return answered(p) })
+	}
+	before := says()
+	end(first, syscall.SIGKILL)
+	ended, p := time.Now(), says()
+	w.until("the other program to take over", func() bool { return answered(p) && answered(before) })
+	t.Logf("taken over after %v", time.Since(ended).Round(100*time.Millisecond))
+	if took := time.Since(ended); took > 45*time.Second {
+		t.Errorf("taken over after %v", took)
+	}
+	time.Sleep(500 * time.Millisecond)
+	seen := map[string]int{}
+	for _, m := range bot.Sent() {
+		seen[fmt.Sprint(m.Chat, m.Text)]++
+	}
+	twice := 0
+	for words, n := range seen {
+		if n > 1 {
+			twice++
+			t.Logf("sent %d times: %q", n, words)
+		}
+	}
+	// Telegram cannot be asked whether it took what a killed program was sending.
+	if twice > 1 {
+		t.Errorf("%d texts were sent more than once", twice)
+	}
+}
