@@ -34,7 +34,7 @@ func (w *wreck) enrol(name, number string) {
 	if err != nil {
 		w.Fatal(err)
 	}
-	st, err := store.Open(store.Options{URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Secrets: c.env.SealSecrets()})
+	st, err := store.Open(store.Options{URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Secrets: c.secrets()})
 	if err != nil {
 		w.Fatal(err)
 	}
