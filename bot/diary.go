@@ -179,7 +179,11 @@ func (d *decision) remind(k *Catcher, r Reminder) {
 	if r.What == "trap" {
 		v["What"] = d.boxPlace(k, r.Ref)
 	}
-	m := d.tell(p, notify.Reminder, "care_"+r.What, v)
+	key := "care_" + r.What
+	if r.What == "season" && len(k.Kit) > 0 {
+		key, v["List"] = "care_season_kit", d.kitList(p, k)
+	}
+	m := d.tell(p, notify.Reminder, key, v)
 	m.NotAfter = d.Now.Add(12 * time.Hour)
 	if p.Address.Channel() != notify.Telegram {
 		return
