@@ -96,25 +96,6 @@ func (d *decision) candidates(p *Person, cmd intake.Command) []*Call {
 	return likeliest(fits, cmd.Word)
 }
 
-// meantStages are the stages that a word most likely means when it fits several calls: "boxed"
-// is news of the swarm one stands at, not of the box that waits for dusk.
-var meantStages = map[intake.Word][]Stage{
-	intake.WordBoxed:    {Taken, There},
-	intake.WordLifted:   {Boxed},
-	intake.WordHived:    {Lifted},
-	intake.WordFrames:   {Lifted},
-	intake.WordNoFrames: {Lifted},
-}
-
-// likeliest returns the calls in the stages that word most likely means, all when none is.
-func likeliest(calls []*Call, word intake.Word) []*Call {
-	meant := slices.DeleteFunc(slices.Clone(calls), func(c *Call) bool { return !slices.Contains(meantStages[word], c.Stage) })
-	if len(meant) == 0 {
-		return calls
-	}
-	return meant
-}
-
 // fits reports whether word can be about c, coming from k.
 func (d *decision) fits(c *Call, k *Catcher, word intake.Word) bool {
 	if c.ID == "" || !c.Ended.IsZero() {
@@ -346,33 +327,6 @@ func (d *decision) mine(p *Person) {
 		return
 	}
 	d.tell(p.party(), notify.News, "mine", values{"List": strings.Join(lines, "; ")})
-}
-
-// liftedAll is one word for all the boxes of an evening, and gets one answer.
-func (d *decision) liftedAll(p *Person) bool {
-	k := d.catcher(p.Catcher)
-	d.wantCalls(k.Holds)
-	var boxes []*Call
-	for _, id := range slices.Clone(k.Holds) {
-		if c := d.call(id); c.heldBy(k.ID) && c.Stage == Boxed {
-			boxes = append(boxes, c)
-		}
-	}
-	switch len(boxes) {
-	case 0:
-		d.idle(p, "nothing_held", nil)
-		return true
-	case 1:
-		d.lifted(boxes[0])
-		return true
-	}
-	var refs []string
-	for _, c := range d.inDrivingOrder(k, boxes) {
-		d.takesHome(c)
-		refs = append(refs, c.Reference)
-	}
-	d.tell(p.party(), notify.Claim, "lifted_all_noted", values{"Count": len(refs), "List": strings.Join(refs, ", ")})
-	return true
 }
 
 // join binds an invitation to whoever uses it. The invited one knows the token; nobody else

@@ -179,34 +179,43 @@ func (d *decision) remind(k *Catcher, r Reminder) {
 	if r.What == "trap" {
 		v["What"] = d.boxPlace(k, r.Ref)
 	}
-	m := d.tell(p, notify.Reminder, "care_"+r.What, v)
+	key := "care_" + r.What
+	if r.What == "season" && len(k.Kit) > 0 {
+		key, v["List"] = "care_season_kit", d.kitList(p, k)
+	}
+	m := d.tell(p, notify.Reminder, key, v)
 	m.NotAfter = d.Now.Add(12 * time.Hour)
 	if p.Address.Channel() != notify.Telegram {
 		return
 	}
-	button := func(key, says string) notify.Button {
-		return notify.Button{Label: d.say(p, "button_"+key, nil), Says: says}
+	// A button names its reminder: several may be open about one hive.
+	button := func(key, word, rest string) notify.Button {
+		says := strings.Join(strings.Fields(word+" "+r.Ref+" "+rest), " ")
+		return notify.Button{Label: d.say(p, "button_"+key, nil), Says: says + " #" + r.What}
 	}
+	const nextEvening = "tomorrow 18:00"
+	later := button("later", "LATER", nextEvening)
 	switch r.What {
 	case "season":
 		m.Buttons = [][]notify.Button{{{Label: "IN", Says: "IN"}, {Label: "OUT", Says: "OUT"}}}
+		return
 	case "still":
-		m.Buttons = [][]notify.Button{{button("still", "DONE "+r.Ref), button("left", "LEFT "+r.Ref)}, {button("later", "LATER "+r.Ref+" tomorrow 18:00")}}
-	default:
-		m.Buttons = [][]notify.Button{
-			{button("done", "DONE "+r.Ref), button("later", "LATER "+r.Ref+" tomorrow 18:00")},
-			{button("skip", "SKIP "+r.Ref), button("skip_all", "SKIP ALL "+r.Ref)},
-		}
+		m.Buttons = [][]notify.Button{{button("still", "DONE", ""), button("left", "LEFT", "")}, {later}}
+		return
+	case "queen": // a young one needs longer
+		later = button("week", "LATER", "7d")
 	}
+	skipAll := notify.Button{Label: d.say(p, "button_skip_all", nil), Says: "SKIP ALL " + r.Ref}
+	m.Buttons = [][]notify.Button{{button("done", "DONE", ""), later}, {button("skip", "SKIP", ""), skipAll}}
 }
 
-// openReminder returns the reminder that an answer is about: the latest one told, about ref if that
-// is named. nil when none waits.
-func (k *Catcher) openReminder(ref string) *Reminder {
+// openReminder returns the reminder that an answer is about: the latest one told, about ref and
+// of the kind what if these are named. nil when none waits.
+func (k *Catcher) openReminder(ref, what string) *Reminder {
 	var latest *Reminder
 	for i := range k.Diary {
 		r := &k.Diary[i]
-		if r.Sent.IsZero() || r.What == "roll" || ref != "" && r.Ref != ref {
+		if r.Sent.IsZero() || r.What == "roll" || ref != "" && r.Ref != ref || what != "" && r.What != what {
 			continue
 		}
 		if latest == nil || !r.Sent.Before(latest.Sent) {
@@ -222,7 +231,7 @@ func (d *decision) diaryWord(p *Person, cmd intake.Command) bool {
 	if cmd.Word == intake.WordSkipAll {
 		return d.skipAll(p, k, cmd.Reference)
 	}
-	r := k.openReminder(cmd.Reference)
+	r := k.openReminder(cmd.Reference, cmd.About)
 	if cmd.Word == intake.WordLater || cmd.Word == intake.WordTomorrow {
 		return d.putOff(p, k, r, cmd)
 	}
@@ -269,7 +278,7 @@ func (d *decision) diaryWord(p *Person, cmd intake.Command) bool {
 
 // skipAll ends every reminder about one thing, or about the one told last.
 func (d *decision) skipAll(p *Person, k *Catcher, ref string) bool {
-	if r := k.openReminder(ref); ref == "" && r != nil {
+	if r := k.openReminder(ref, ""); ref == "" && r != nil {
 		ref = r.Ref
 	}
 	if ref == "" || !slices.ContainsFunc(k.Diary, func(r Reminder) bool { return r.Ref == ref }) {

@@ -181,3 +181,30 @@ func (d *decision) boxList(p Party, boxes []*Call) string {
 	}
 	return strings.Join(lines, ", ")
 }
+
+// liftedAll is one word for all the boxes of an evening, and gets one answer.
+func (d *decision) liftedAll(p *Person) bool {
+	k := d.catcher(p.Catcher)
+	d.wantCalls(k.Holds)
+	var boxes []*Call
+	for _, id := range slices.Clone(k.Holds) {
+		if c := d.call(id); c.heldBy(k.ID) && c.Stage == Boxed {
+			boxes = append(boxes, c)
+		}
+	}
+	switch len(boxes) {
+	case 0:
+		d.idle(p, "nothing_held", nil)
+		return true
+	case 1:
+		d.lifted(boxes[0])
+		return true
+	}
+	var refs []string
+	for _, c := range d.inDrivingOrder(k, boxes) {
+		d.takesHome(c)
+		refs = append(refs, c.Reference)
+	}
+	d.tell(p.party(), notify.Claim, "lifted_all_noted", values{"Count": len(refs), "List": strings.Join(refs, ", ")})
+	return true
+}

@@ -94,6 +94,33 @@ func TestDuskReminderAllowsForTheDrive(t *testing.T) {
 	}
 }
 
+// Bees closed in by day are warned of wherever the sun is up, and evenings are warm in high
+// summer, by latitude: never in Tromso, always near the equator, in December in Sydney.
+func TestHeatByDayAndSeason(t *testing.T) {
+	for _, row := range []struct {
+		zone      string
+		lat, lon  float64
+		at        string
+		day, warm bool
+	}{
+		{"America/New_York", 42.444, -76.502, "2026-06-12 14:00", true, true},
+		{"America/New_York", 42.444, -76.502, "2026-06-12 21:00", false, true},
+		{"America/New_York", 42.444, -76.502, "2026-06-12 06:00", false, true},
+		{"America/New_York", 42.444, -76.502, "2026-04-20 12:00", true, false},
+		{"America/New_York", 42.444, -76.502, "2026-09-05 20:00", false, false}, // late summer: cool again
+		{"Europe/Oslo", 69.6492, 18.9553, "2026-06-20 22:00", false, false},     // the midnight sun stands low
+		{"Europe/Oslo", 69.6492, 18.9553, "2026-06-20 12:00", true, false},
+		{"America/Guayaquil", -0.1807, -78.4678, "2026-09-20 21:00", false, true},
+		{"Australia/Sydney", -33.8688, 151.2093, "2026-12-21 21:30", false, true},
+		{"Australia/Sydney", -33.8688, 151.2093, "2026-06-21 21:30", false, false},
+	} {
+		d, c := atPlace(t, row.zone, row.lat, row.lon, row.at)
+		if day, warm := d.hotByDay(c), d.warmEvening(c); day != row.day || warm != row.warm {
+			t.Errorf("%s at %s: by day %v, warm evening %v, want %v and %v", row.zone, row.at, day, warm, row.day, row.warm)
+		}
+	}
+}
+
 // TestBoxesComeInDrivingOrder: from home to the nearest, from there to the nearest.
 func TestBoxesComeInDrivingOrder(t *testing.T) {
 	d, _ := atPlace(t, "America/New_York", 42.444, -76.502, "2026-05-12 15:00")

@@ -73,6 +73,7 @@ type Command struct {
 	Minutes   int           // of ETA, or of TAKE: from now; 0 if it was not told in minutes
 	Until     time.Duration // of OUT: for how long; 0 = until IN
 	Metres    float64       // of TOO HIGH: how high; 0 = not told
+	About     string        // of DONE, LATER, SKIP and LEFT from a button: which reminder, "#queen" at the end
 }
 
 // ReadCommand reads a command word at the start of text, exact but in any case, in any
@@ -133,6 +134,10 @@ func isToken(s string) bool {
 
 // withArgument reads what follows the word and decides whether it is a command at all.
 func (c Command) withArgument(rest, text string, s Setting) (Command, bool) {
+	switch c.Word {
+	case WordDone, WordLater, WordSkip, WordLeft:
+		rest, c.About = cutAbout(rest)
+	}
 	switch c.Word {
 	case WordOut:
 		return c.away(rest, s)

@@ -137,3 +137,12 @@ func Arrival(text, name string) string {
 	}
 	return ""
 }
+
+// cutAbout takes "#queen" off the end.
+func cutAbout(rest string) (before, about string) {
+	i := strings.LastIndexByte(rest, '#')
+	if i < 0 || i == len(rest)-1 || strings.Trim(rest[i+1:], "abcdefghijklmnopqrstuvwxyz_") != "" {
+		return rest, ""
+	}
+	return strings.TrimSpace(rest[:i]), rest[i+1:]
+}

@@ -29,7 +29,7 @@ var longest = map[string]any{
 // twoSegments may take two: they name several things that each must be there. The rest of
 // the texts is one SMS.
 var twoSegments = []string{
-	"steward_held", "steward_thin", "steward_late", "steward_catcher_hurt", "referral", "referral_held", "caller_emergency", "dusk", "dusk_light", "box_yours", "season_club",
+	"steward_held", "steward_thin", "steward_late", "steward_catcher_hurt", "referral", "referral_held", "caller_emergency", "dusk", "dusk_light", "box_yours", "season_club", "care_season_kit",
 	"taken_caller", "boxed_caller", "eta_caller_phone", "boxed_noted", "lapsed", "hive", "nobody_yet", "looking", "night", "status_eta",
 }
 

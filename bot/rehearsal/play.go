@@ -52,6 +52,7 @@ type stage struct {
 	events   int // heard so far, for their ids
 	maps     charted
 	cards    map[string]string // contact cards sent, as their provider keeps them
+	morning  time.Time         // when the stewards' next line is due
 	report   Report
 }
 
@@ -286,6 +287,16 @@ func (s *stage) deliver(ctx context.Context) (moved bool, err error) {
 	return moved, nil
 }
 
+// dawn lets the stewards' line of the day before go out when its hour has come.
+func (s *stage) dawn(ctx context.Context) (heard bool, err error) {
+	if s.clock.now.Before(s.morning) {
+		return false, nil
+	}
+	heard, until, err := s.hotline.Daily(ctx)
+	s.morning = s.clock.now.Add(until)
+	return heard, err
+}
+
 // later moves the clock on by d, from one due timer to the next.
 func (s *stage) later(ctx context.Context, d time.Duration) error {
 	end := s.clock.now.Add(d)
@@ -310,7 +321,7 @@ func (s *stage) later(ctx context.Context, d time.Duration) error {
 			}
 			continue
 		}
-		morning, until, err := s.hotline.Daily(ctx)
+		morning, err := s.dawn(ctx)
 		if err != nil {
 			return err
 		}
@@ -320,7 +331,7 @@ func (s *stage) later(ctx context.Context, d time.Duration) error {
 			}
 			continue
 		}
-		wait = min(wait, due, until)
+		wait = min(wait, due, s.morning.Sub(s.clock.now))
 		left := end.Sub(s.clock.now)
 		if left <= 0 {
 			return s.settle(ctx)

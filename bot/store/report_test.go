@@ -82,6 +82,11 @@ func sweep(w *world) {
 		w.Fatal(err)
 	}
 	w.wantSpent("1") // of today
+	for day, want := range map[int]int{0: 1, -1: 0} {
+		if got, err := w.a.Spent(w.Context(), w.now.AddDate(0, 0, day)); err != nil || got != want {
+			w.Errorf("%d segments spent on day %d, want %d: %v", got, day, want, err)
+		}
+	}
 	w.later(14*24*time.Hour - time.Second)
 	if err := w.a.Sweep(w.Context()); err != nil {
 		w.Fatal(err)
