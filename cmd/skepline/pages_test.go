@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -30,6 +31,8 @@ gwen > 14 Mill Lane
 type site struct {
 	*testing.T
 	live   *rehearsal.Live
+	base   string     // "https://bees.example.org"
+	mu     sync.Mutex // held while the rehearsal moves; a browser's requests come when they like
 	mux    *http.ServeMux
 	hidden *web.Pages
 	cookie string
@@ -37,12 +40,29 @@ type site struct {
 
 func newSite(t *testing.T, text string, steps int) *site {
 	t.Helper()
+	return newSiteAt(t, exampleURL, text, steps)
+}
+
+// served puts a site on a server of this machine, for a browser.
+func served(t *testing.T, text string, steps int) *site {
+	t.Helper()
+	server := httptest.NewUnstartedServer(nil)
+	s := newSiteAt(t, "http://"+server.Listener.Addr().String(), text, steps)
+	server.Config.Handler = s.mux
+	server.Start()
+	t.Cleanup(server.CloseClientConnections) // what waits for news would hold the end up
+	t.Cleanup(server.Close)
+	return s
+}
+
+func newSiteAt(t *testing.T, base, text string, steps int) *site {
+	t.Helper()
 	transcript, err := rehearsal.Parse("pages", text)
 	if err != nil {
 		t.Fatal(err)
 	}
 	settings := bot.DefaultSettings()
-	settings.PublicURL = exampleURL
+	settings.PublicURL = base
 	live, err := rehearsal.Player{Settings: settings}.Open(t.Context(), transcript)
 	if err != nil {
 		t.Fatal(err)
@@ -53,26 +73,51 @@ func newSite(t *testing.T, text string, steps int) *site {
 			t.Fatalf("the transcript ended early (%v)", err)
 		}
 	}
-	s := &site{T: t, live: live, mux: http.NewServeMux()}
+	s := &site{T: t, live: live, base: base, mux: http.NewServeMux()}
 	s.hidden = &web.Pages{
-		Look: live.Hotline(), Hear: live, PublicURL: exampleURL, Language: "en", Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
+		Look: live.Hotline(), Hear: s, PublicURL: base, Language: "en", Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
 		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler),
 	}
 	s.hidden.Register(s.mux)
 	return s
 }
 
-// link returns the newest link to page that name was sent.
-func (s *site) link(name, page string) string {
+// Hear hears a press on a page.
+func (s *site) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.live.Hear(ctx, e)
+}
+
+// plays performs a line of a transcript.
+func (s *site) plays(line string) {
 	s.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.live.Do(context.Background(), line); err != nil {
+		s.Fatal(err)
+	}
+}
+
+// frame is how everybody's phone looks now.
+func (s *site) frame() rehearsal.Frame {
+	s.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	frame, err := s.live.Frame(context.Background())
 	if err != nil {
 		s.Fatal(err)
 	}
+	return frame
+}
+
+// link returns the newest link to page that name was sent.
+func (s *site) link(name, page string) string {
+	s.Helper()
 	found := ""
-	for _, p := range frame.Phones {
+	for _, p := range s.frame().Phones {
 		for _, b := range p.Bubbles {
-			if m := regexp.MustCompile(exampleURL + `(/` + page + `/[\w-]{22})`).FindStringSubmatch(b.Text); p.Key == name && m != nil {
+			if m := regexp.MustCompile(regexp.QuoteMeta(s.base) + `(/` + page + `/[\w-]{22})`).FindStringSubmatch(b.Text); p.Key == name && m != nil {
 				found = m[1]
 			}
 		}
@@ -86,12 +131,8 @@ func (s *site) link(name, page string) string {
 // screen returns everything that name was sent.
 func (s *site) screen(name string) string {
 	s.Helper()
-	frame, err := s.live.Frame(context.Background())
-	if err != nil {
-		s.Fatal(err)
-	}
 	var all strings.Builder
-	for _, p := range frame.Phones {
+	for _, p := range s.frame().Phones {
 		for _, b := range p.Bubbles {
 			if p.Key == name && !b.Mine {
 				all.WriteString(b.Text + "\n")
@@ -103,7 +144,7 @@ func (s *site) screen(name string) string {
 
 func (s *site) ask(method, path string, form url.Values, headers ...string) *httptest.ResponseRecorder {
 	s.Helper()
-	r := httptest.NewRequest(method, exampleURL+path, strings.NewReader(form.Encode()))
+	r := httptest.NewRequest(method, s.base+path, strings.NewReader(form.Encode()))
 	if method == "POST" {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	}
@@ -213,9 +254,7 @@ func TestTakeByPage(t *testing.T) {
 	if page := s.page(ada); strings.Contains(page, "14 Mill") || strings.Contains(page, "<form") {
 		t.Error("after the end the page must hold neither address nor buttons")
 	}
-	if err := s.live.Do(t.Context(), "later 25h"); err != nil {
-		t.Fatal(err)
-	}
+	s.plays("later 25h")
 	if w := s.ask("GET", ada, nil); w.Code != http.StatusNotFound {
 		t.Errorf("a day after the end the link gave %d, want 404", w.Code)
 	}
@@ -230,9 +269,7 @@ func TestPassByPageAsksTheNext(t *testing.T) {
 	}
 	s.want("after all", s.press(ada, does("take")), "won")
 	s.want("given back", s.press(ada, does("drop")), "noted")
-	if err := s.live.Do(t.Context(), "later 1m"); err != nil {
-		t.Fatal(err)
-	}
+	s.plays("later 1m")
 	if page := s.page(ada); strings.Contains(page, "14 Mill") {
 		t.Error("who gave a call back must not read the address any more")
 	}
@@ -291,9 +328,7 @@ func TestDesk(t *testing.T) {
 		t.Fatal("the desk lists no call")
 	}
 	s.want("take over", s.press(call, does("take_over")), "noted")
-	if err := s.live.Do(t.Context(), "gwen > the cat is called Otto"); err != nil {
-		t.Fatal(err)
-	}
+	s.plays("gwen > the cat is called Otto")
 	if story := s.page(call); !strings.Contains(story, "the cat is called Otto") || !strings.Contains(story, "desk take over") {
 		t.Error("the story must hold what the caller said and what the desk did")
 	}
