@@ -153,7 +153,7 @@ func (d *decision) keepWords() {
 		for _, m := range d.change.Messages {
 			relayed = relayed || m.Class == notify.Relay && m.Recipient == c.Caller.Person
 		}
-		switch from, text := spokenBy(d.Event); {
+		switch from, text := spokenBy(d.heard()); {
 		case from != "" && from == c.Caller.Address:
 			c.spoke(d.now, "caller", text, before)
 		case relayed && c.Holder != nil && from == c.Holder.Party.Address:
@@ -183,6 +183,14 @@ func (d *decision) tellsAnother(c *Call) bool {
 		}
 	}
 	return false
+}
+
+// heard is the event, or what a press on a page says.
+func (d *decision) heard() Event {
+	if d.onPage != nil {
+		return *d.onPage
+	}
+	return d.Event
 }
 
 // spokenBy returns whose words an event holds, with signs for what is not words.

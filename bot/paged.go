@@ -8,11 +8,12 @@ import (
 type Paged struct {
 	Event   EventID
 	Token   string // SHA-256 hex of the link's token
-	Does    string // a catcher's: take, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop; a caller's: here, says, gone
+	Does    string // a catcher's: take, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop; a caller's: here, says, photo, gone
 	Minutes int    // with eta
 	Reason  string // with pass: far, busy, skill, other
 	Pin     *Point // with here
 	Text    string // with says
+	Photo   []byte // with photo: a JPEG of at most MostPhotoBytes, made anew by the door
 }
 
 // ID returns the event's id.
@@ -64,6 +65,7 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 func (d *decision) pagedCaller(o *Opened, e Paged) {
 	c, p := o.Call, d.personByID(o.Who)
 	said := Said{Event: e.Event, From: p.Address, Text: e.Text}
+	d.onPage = &said
 	switch {
 	case p.Call != c.ID || !c.Ended.IsZero():
 		d.change.Outcome = OutcomeStale
@@ -77,6 +79,8 @@ func (d *decision) pagedCaller(o *Opened, e Paged) {
 		d.gotPin(p, c, said)
 	case e.Does == "says" && e.Text != "":
 		d.said(said)
+	case e.Does == "photo" && isJPEG(e.Photo) && len(e.Photo) <= MostPhotoBytes:
+		d.addPhoto(p, c, e)
 	case e.Does == "gone":
 		d.gone(p, intake.Command{Word: intake.WordGone})
 	default:

@@ -53,6 +53,13 @@ type CallerView struct {
 	CenterLat, CenterLon, Km float64
 	Sunset, Standoff         string
 	Emergency                string
+	Precision                string // of the point, in words
+	Metric                   bool
+	Tiles, Attribution       string  // of a tile map; "" = a plain sketch
+	MapLat, MapLon           float64 // where a map begins
+	MapWithin                float64 // metres around that; 0 = nothing is known
+	Photos                   int     // pictures we have
+	MorePhotos               bool    // another one is welcome
 	Does                     []string
 }
 
@@ -284,7 +291,9 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 	if place := c.Answers.Place; place != nil {
 		v.Place, v.PrecisionM = strings.TrimSpace(place.Text), place.PrecisionM
 		v.Pinned = place.PrecisionM < intake.InWordsOnly
+		v.Precision = notify.HeightWords(words(p), math.Max(place.PrecisionM, 1), d.Settings.Metric())
 	}
+	d.viewMap(v)
 	if !c.Promised.IsZero() && c.Promised.After(d.Now) {
 		v.By = d.clock(p, c.Promised)
 	}
@@ -295,9 +304,24 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 		}
 	}
 	if !v.Over {
-		v.Does = []string{"here", "says", "gone"}
+		v.Does = []string{"here", "says", "photo", "gone"}
+		v.Photos, v.MorePhotos = len(c.Photos), len(ownPhotos(c)) < mostOwnPhotos
 	}
 	return v
+}
+
+// viewMap says where the caller's map begins: at what we know of the place, else, when there
+// is a map to find it on, in the middle of the area.
+func (d *decision) viewMap(v *CallerView) {
+	v.Metric, v.Tiles, v.Attribution = d.Settings.Metric(), d.Settings.Map.Tiles, d.Settings.Map.Attribution
+	switch {
+	case v.Place != "" && v.PrecisionM > 0 && v.PrecisionM <= 5000:
+		v.MapLat, v.MapLon, v.MapWithin = v.Lat, v.Lon, v.PrecisionM
+	case v.Pinned:
+		v.MapLat, v.MapLon, v.MapWithin = v.Lat, v.Lon, math.Max(v.PrecisionM, 10)
+	case v.Tiles != "":
+		v.MapLat, v.MapLon, v.MapWithin = v.CenterLat, v.CenterLon, v.Km*1000
+	}
 }
 
 // likely says how likely a swarm reported at c still hangs there now, in percent.

@@ -39,6 +39,9 @@ type Config struct {
 	// "" shows nothing. At most 200 characters are shown.
 	TapWords func(outcome bot.Outcome, language string) string
 
+	// Picture returns a picture that is not Telegram's, as JPEG, to be uploaded; nil = none is.
+	Picture func(ctx context.Context, name string) ([]byte, error)
+
 	Hearer Hearer
 	Holder Holder // for Poll
 	Owner  string // this replica's name, for Poll

@@ -1,10 +1,12 @@
 package telegram
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf16"
 
 	tgbot "github.com/go-telegram/bot"
@@ -22,8 +24,9 @@ const (
 
 // Send hands one message to Telegram, in one request, so that one message has one end:
 //
-//	Edits           editMessageText, buttons included
-//	a picture       sendPhoto with the text below it; the first "tg:" picture only
+//	Edits           editMessageText, buttons included; editMessageCaption under a picture
+//	a picture       sendPhoto with the text below it; the first only, by its name where
+//	                Telegram has it, else uploaded
 //	a pin, no text  sendVenue
 //	else            sendMessage; a pin becomes a map link in the last line
 //
@@ -41,8 +44,9 @@ func (d *Door) Send(ctx context.Context, out notify.Outgoing) notify.Result {
 	}
 	ctx, cancel := context.WithTimeout(ctx, sendWithin)
 	defer cancel()
+	photo := d.photoOf(ctx, out) // before the call: it asks another server
 	c := d.call(ctx)
-	made, err := d.request(c.ctx, chat, out, keyboard)
+	made, err := d.request(c.ctx, chat, out, photo, keyboard)
 	end := d.endOf(c, made, err)
 	if end.Reason == reasonAuth {
 		d.Log.Error("telegram refuses the token; nothing goes out: check TELEGRAM_BOT_TOKEN")
@@ -51,9 +55,9 @@ func (d *Door) Send(ctx context.Context, out notify.Outgoing) notify.Result {
 }
 
 // request picks the method and calls it.
-func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, keyboard models.ReplyMarkup) (*models.Message, error) {
-	text, photo := out.Text, photoOf(out.Photos)
-	if out.Pin != nil && (text != "" || photo != "" || out.Edits != "") {
+func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, photo models.InputFile, keyboard models.ReplyMarkup) (*models.Message, error) {
+	text := out.Text
+	if out.Pin != nil && (text != "" || photo != nil || out.Edits != "") {
 		text = strings.TrimSpace(text + "\n" + mapLink(out.Pin))
 	}
 	// What tells the way to somebody's garden is not to be passed on.
@@ -67,9 +71,9 @@ func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, key
 			Title: orDot(out.Pin.Title), Address: orDot(out.Pin.Address),
 			DisableNotification: out.Silent, ProtectContent: protect, ReplyMarkup: keyboard,
 		})
-	case photo != "" && units(text) <= maxCaption:
+	case photo != nil:
 		return d.bot.SendPhoto(ctx, &tgbot.SendPhotoParams{
-			ChatID: chat, Photo: &models.InputFileString{Data: photo}, Caption: text,
+			ChatID: chat, Photo: photo, Caption: cut(text, maxCaption),
 			DisableNotification: out.Silent, ProtectContent: protect, ReplyMarkup: keyboard,
 		})
 	}
@@ -87,8 +91,15 @@ func (d *Door) edit(ctx context.Context, chat int64, out notify.Outgoing, text s
 	if err != nil {
 		return nil, errNothingToEdit
 	}
-	return d.bot.EditMessageText(ctx, &tgbot.EditMessageTextParams{
+	made, err := d.bot.EditMessageText(ctx, &tgbot.EditMessageTextParams{
 		ChatID: chat, MessageID: message, Text: text, LinkPreviewOptions: noPreview, ReplyMarkup: keyboard,
+	})
+	if err == nil || !strings.Contains(err.Error(), "there is no text in the message to edit") {
+		return made, err
+	}
+	// It went out under a picture. The first request was refused, so this is the only edit.
+	return d.bot.EditMessageCaption(ctx, &tgbot.EditMessageCaptionParams{
+		ChatID: chat, MessageID: message, Caption: cut(text, maxCaption), ReplyMarkup: keyboard,
 	})
 }
 
@@ -109,14 +120,33 @@ func (d *Door) endOf(c call, made *models.Message, err error) notify.Result {
 	return c.ended(err)
 }
 
-// photoOf returns the first picture that Telegram knows, "" when there is none.
-func photoOf(photos []string) string {
+// pictureWithin bounds the way to a picture that has to be uploaded: without it the text
+// goes out alone.
+const pictureWithin = 4 * time.Second
+
+// photoOf returns the first picture of a message that Telegram knows, else the first one, to
+// be uploaded; nil when there is none to be had, or no room for the text under it.
+func (d *Door) photoOf(ctx context.Context, out notify.Outgoing) models.InputFile {
+	photos := out.Photos
+	if out.Edits != "" || units(out.Text) > maxCaption {
+		return nil
+	}
 	for _, p := range photos {
 		if id, ours := strings.CutPrefix(p, "tg:"); ours && id != "" {
-			return id
+			return &models.InputFileString{Data: id}
 		}
 	}
-	return ""
+	if len(photos) == 0 || d.Picture == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, pictureWithin)
+	defer cancel()
+	picture, err := d.Picture(ctx, photos[0])
+	if err != nil {
+		d.Log.Warn("a picture could not be fetched, so its text goes out alone", "error", err)
+		return nil
+	}
+	return &models.InputFileUpload{Filename: "photo.jpg", Data: bytes.NewReader(picture)}
 }
 
 // mapLink returns a link that any phone opens as a map

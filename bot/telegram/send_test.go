@@ -2,6 +2,7 @@ package telegram
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"strconv"
 	"strings"
@@ -122,13 +123,20 @@ func TestSendWords(t *testing.T) {
 		{"a pin beside words is a link", func(o *notify.Outgoing) { o.Pin = pin }, "sendMessage",
 			"Swarm 4 km away <b>&\nhttps://www.google.com/maps/search/?api=1&query=42.446000,-76.490000", nil, nil},
 		{"a picture of Telegram's", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/ME1", "tg:big", "tg:second"} }, "sendPhoto", "Swarm 4 km away <b>&", fields{"photo": "big"}, nil},
-		{"a picture of another provider stays away", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/ME1"} }, "sendMessage", "Swarm 4 km away <b>&", nil, nil},
+		{"a picture of another provider is uploaded", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/ME1"} }, "sendPhoto", "Swarm 4 km away <b>&", fields{"photo": "@photo.jpg"}, nil},
+		{"one that cannot be had holds up no words", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/away"} }, "sendMessage", "Swarm 4 km away <b>&", nil, nil},
 		{"words that do not fit under a picture matter more", func(o *notify.Outgoing) { o.Photos, o.Text = []string{"tg:big"}, strings.Repeat("a", 1025) }, "sendMessage", strings.Repeat("a", 1025), nil, nil},
 		{"4096 are possible", func(o *notify.Outgoing) { o.Text = strings.Repeat("a", 4096) }, "sendMessage", strings.Repeat("a", 4096), nil, nil},
 		{"more are cut", func(o *notify.Outgoing) { o.Text = strings.Repeat("a", 4097) }, "sendMessage", strings.Repeat("a", 4095) + "…", nil, nil},
 		{"a bee counts twice", func(o *notify.Outgoing) { o.Text = strings.Repeat("🐝", 2049) }, "sendMessage", strings.Repeat("🐝", 2047) + "…", nil, nil},
 	} {
 		h := open(t)
+		h.Picture = func(_ context.Context, name string) ([]byte, error) {
+			if name != "tw:MM1/ME1" {
+				return nil, errors.New("not kept any more")
+			}
+			return []byte("\xFF\xD8\xFF"), nil
+		}
 		out := offer()
 		c.change(&out)
 		got := h.Send(t.Context(), out)
@@ -176,6 +184,22 @@ func TestSendNever(t *testing.T) {
 	}
 	if n := len(h.telegram.Sent()); n > 0 {
 		t.Errorf("%d messages were taken", n)
+	}
+}
+
+// An offer that went out under a picture is closed in place like any other.
+func TestEditUnderAPicture(t *testing.T) {
+	h := open(t)
+	out := offer()
+	out.Photos = []string{"tg:big"}
+	first := h.Send(t.Context(), out)
+	out = offer()
+	out.Edits, out.EditsProvider, out.Text, out.Buttons = "m1", first.ProviderID, "Ada has it", nil
+	if got := h.Send(t.Context(), out); got.End != notify.Accepted {
+		t.Fatalf("got %+v, want it accepted", got)
+	}
+	if m := h.telegram.Sent()[0]; m.Text != "Ada has it" || len(m.Buttons) > 0 || m.Edits != 1 {
+		t.Errorf("the message reads %q with %d rows of buttons after %d edits", m.Text, len(m.Buttons), m.Edits)
 	}
 }
 

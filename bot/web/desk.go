@@ -19,13 +19,14 @@ import (
 )
 
 func (p *Pages) desk(w http.ResponseWriter, r *http.Request) {
+	since, _ := p.Look.DeskState(r.Context(), "") // without it the page is only less live
 	v, err := p.Look.ViewDesk(r.Context())
 	if err != nil {
 		p.broken(w, err)
 		return
 	}
 	data := p.deskPage(v)
-	data.Did = did(data, r)
+	data.Did, data.Since = did(data, r), since
 	p.show(w, http.StatusOK, "desk", data)
 }
 
@@ -46,12 +47,13 @@ type callPage struct {
 func (c callPage) Can(does string) bool { return slices.Contains(c.V.Does, does) }
 
 func (p *Pages) deskCall(w http.ResponseWriter, r *http.Request) {
+	since, _ := p.Look.DeskState(r.Context(), r.PathValue("id"))
 	v, ok := seen[bot.CallView](p, w)(p.Look.ViewCall(r.Context(), r.PathValue("id")))
 	if !ok {
 		return
 	}
 	data := p.page(p.Language, v.Ref)
-	data.Did = did(data, r)
+	data.Did, data.Since = did(data, r), since
 	p.showAny(w, http.StatusOK, "call", callPage{data, v})
 }
 

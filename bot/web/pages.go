@@ -44,7 +44,8 @@ type Pages struct {
 	Now       func() time.Time
 	Photo     func(ctx context.Context, name string) (io.ReadCloser, error) // fetches a picture from its provider; nil = none shown
 	Log       *slog.Logger
-	Open      bool // the desk asks for no password: a rehearsal on this machine
+	NewsEvery time.Duration // how often a page that is open looks for news; 0 = every 2 s
+	Open      bool          // the desk asks for no password: a rehearsal on this machine
 
 	tries tries
 	lives chan struct{}
@@ -59,12 +60,16 @@ var styleSheet []byte
 //go:embed pages/page.js
 var script []byte
 
+//go:embed pages/where.js
+var whereScript []byte
+
 var pages = template.Must(template.ParseFS(pageFiles, "pages/*.html"))
 
 // Assets are named by their content, so that they may be kept for ever.
 var (
 	styleName  = nameOf(styleSheet)
 	scriptName = nameOf(script)
+	whereName  = nameOf(whereScript)
 )
 
 // StyleSheet is the pages' one style sheet; the rehearsal's phones use it too.
@@ -89,14 +94,14 @@ func (p *Pages) Register(mux *http.ServeMux) {
 		_ = cross.AddTrustedOrigin(u.Scheme + "://" + u.Host) // made of a parsed address, so it is one
 	}
 	handle := func(pattern string, h http.HandlerFunc) {
-		mux.Handle(pattern, p.headed(cross.Handler(h)))
+		mux.Handle(pattern, p.headed(cross.Handler(h), longestForm))
 	}
 	handle("GET /page/{name}", p.asset)
 	handle("GET /o/{token}", p.offer)
 	handle("POST /o/{token}", p.offerDoes)
 	handle("GET /o/{token}/live", p.linkLive)
 	handle("GET /w/{token}", p.caller)
-	handle("POST /w/{token}", p.callerDoes)
+	mux.Handle("POST /w/{token}", p.headed(cross.Handler(http.HandlerFunc(p.callerDoes)), longestPhoto))
 	handle("GET /w/{token}/live", p.linkLive)
 	handle("GET /p/{token}", p.offerPhoto)
 	if p.Password == "" && !p.Open {
@@ -111,8 +116,14 @@ func (p *Pages) Register(mux *http.ServeMux) {
 	handle("POST /desk/logout", p.logout)
 }
 
-// headed sets what every answer carries.
-func (p *Pages) headed(next http.Handler) http.Handler {
+// Bounds of what a browser may send, in bytes.
+const (
+	longestForm  = 16 << 10
+	longestPhoto = photoBytes + longestForm
+)
+
+// headed sets what every answer carries, and bounds what may be sent.
+func (p *Pages) headed(next http.Handler, longest int64) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
@@ -126,8 +137,7 @@ func (p *Pages) headed(next http.Handler) http.Handler {
 		if p.https() {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
-		const longestForm = 16 << 10
-		r.Body = http.MaxBytesReader(w, r.Body, longestForm)
+		r.Body = http.MaxBytesReader(w, r.Body, longest)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -140,6 +150,8 @@ func (p *Pages) asset(w http.ResponseWriter, r *http.Request) {
 	case styleName + ".css":
 	case scriptName + ".js":
 		asset, kind = script, "text/javascript; charset=utf-8"
+	case whereName + ".js":
+		asset, kind = whereScript, "text/javascript; charset=utf-8"
 	default:
 		http.NotFound(w, r)
 		return
@@ -151,20 +163,22 @@ func (p *Pages) asset(w http.ResponseWriter, r *http.Request) {
 
 // page is what a template gets.
 type page struct {
-	Lang, Title   string
-	Style, Script string
-	Token, Nonce  string
-	Did           string // what came of the last press
-	V             any
-	Sketch        template.HTML // drawn by us, of numbers only
-	Squares       template.HTML
-	Status        string
-	SunsetIn      string
-	Minutes       []string
-	Reasons       []string
-	Photos        bool
-	Base          string // where the desk's links begin
-	Needed        bool
+	Lang, Title  string
+	Style        string
+	Scripts      []string
+	Token, Nonce string
+	Did          string // what came of the last press
+	Since        string // the state that the page shows
+	V            any
+	Sketch       template.HTML // drawn by us, of numbers only
+	Squares      template.HTML
+	Status       string
+	SunsetIn     string
+	Minutes      []string
+	Reasons      []string
+	Photos       bool
+	Base         string // where the desk's links begin
+	Needed       bool
 }
 
 // T says the words of key; pairs are what they name.
@@ -226,7 +240,7 @@ func span(d time.Duration) string {
 }
 
 func (p *Pages) page(lang, title string) page {
-	return page{Lang: lang, Title: title, Style: styleName, Script: scriptName, Nonce: rand.Text()[:16], Photos: p.Photo != nil, Base: "/desk/"}
+	return page{Lang: lang, Title: title, Style: styleName, Scripts: []string{scriptName}, Nonce: rand.Text()[:16], Photos: p.Photo != nil, Base: "/desk/"}
 }
 
 // show writes a page.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -95,7 +96,7 @@ func (s *service) openDoors() {
 	if s.env.HasTelegram() {
 		s.telegram = telegram.New(telegram.Config{
 			Token: s.env.TelegramBotToken.Reveal(), Secret: s.env.TelegramWebhookSecret.Reveal(),
-			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords,
+			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords, Picture: s.picture,
 			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log,
 		})
 		s.log.Info("Telegram is on.")
@@ -176,12 +177,28 @@ func (s *service) pages() *web.Pages {
 func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error) {
 	channel, id, _ := strings.Cut(name, ":")
 	switch {
+	case channel == "sk":
+		held, err := s.hotline.Picture(ctx, id)
+		if err == nil && held == nil {
+			err = errors.New("the picture is not kept any more")
+		}
+		return io.NopCloser(bytes.NewReader(held)), err
 	case channel == "tw" && s.sms != nil:
 		return s.sms.Photo(ctx, id)
 	case channel == "tg" && s.telegram != nil:
 		return s.telegram.Photo(ctx, id)
 	}
 	return nil, errors.New("no way to the provider of this picture")
+}
+
+// picture is a picture as other channels than its own pass it on.
+func (s *service) picture(ctx context.Context, name string) ([]byte, error) {
+	from, err := s.photo(ctx, name)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = from.Close() }() // everything was read
+	return web.ReadPicture(from)
 }
 
 // senders are the doors by channel.
