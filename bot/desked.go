@@ -17,6 +17,7 @@ type Desked struct {
 	Does    string // one of DeskActions
 	Words   string // with say
 	Catcher string // with offer: whom to ask; "" = whoever the rounds pick
+	With    string // with join: the id of the other call
 }
 
 // ID returns the event's id.
@@ -24,7 +25,7 @@ func (e Desked) ID() EventID { return e.Event }
 func (Desked) isEvent()      {}
 
 // DeskActions are what a steward can do with a call at the desk.
-var DeskActions = []string{"say", "offer", "hold", "take_over", "hand_back", "to_remover", "not_bees", "close"}
+var DeskActions = []string{"say", "offer", "join", "split", "hold", "take_over", "hand_back", "to_remover", "not_bees", "close"}
 
 // OutcomeCannot is an action that does not fit where the call stands.
 const OutcomeCannot Outcome = "cannot"
@@ -52,6 +53,10 @@ func (d *decision) desked(e Desked) {
 		d.stewardSays(desk, c, e.Words)
 	case "offer":
 		d.stewardOffers(desk, c, e.Catcher)
+	case "join":
+		d.stewardJoins(c, d.call(e.With))
+	case "split":
+		d.stewardSplits(c, func(string, values) {})
 	case "hold":
 		d.hold(c, "steward")
 	case "take_over":
@@ -76,9 +81,13 @@ func (d *decision) deskMay(c *Call, e Desked) bool {
 	case "say":
 		return strings.TrimSpace(e.Words) != ""
 	case "offer":
-		return c.Holder == nil && (e.Catcher == "" || d.canOffer(e.Catcher))
+		return c.Holder == nil && c.Joined == "" && (e.Catcher == "" || d.canOffer(e.Catcher))
+	case "join":
+		return e.With != "" && mayJoin(c, d.call(e.With))
+	case "split":
+		return c.Joined != "" || len(c.Also) > 0
 	case "hold", "take_over":
-		return c.Holder == nil && c.Held != takenOver && (c.Held == "" || e.Does == "take_over")
+		return c.Holder == nil && c.Joined == "" && c.Held != takenOver && (c.Held == "" || e.Does == "take_over")
 	case "hand_back":
 		return c.Held == takenOver
 	case "to_remover", "not_bees", "close":

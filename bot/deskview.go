@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -34,6 +35,7 @@ type Number struct {
 type CallRow struct {
 	ID, Ref, Stage, Held, Area, Kind, Holder string
 	Why                                      string // why a person is needed now: "held", "nobody", "late", "overdue"; "" = nobody is
+	Because                                  string // why it is held, in words
 	Opened                                   string // clock
 	Age                                      time.Duration
 	Next                                     string // clock of its next step
@@ -46,6 +48,7 @@ type CallRow struct {
 // AskedRow is one catcher who was asked.
 type AskedRow struct {
 	Catcher, Name, State, At, Distance string
+	Why                                string // why they passed, in words, when they said so
 }
 
 // CatcherRow is one catcher of the roster.
@@ -71,6 +74,9 @@ type CallView struct {
 	Lines      []StoryLine
 	Does       []string
 	CanBeAsked []CatcherRow // by distance
+	CanJoin    []CallRow    // that it could be a part of, nearest first
+	Joined     *CallRow     // that it is a part of
+	Also       []CallRow    // that are part of it
 	ETA        string
 	Photos     int
 }
@@ -212,11 +218,14 @@ func (d *decision) callRow(c *Call) CallRow {
 	if c.Holder != nil {
 		r.Holder = c.Holder.Name
 	}
-	if next := c.next(); !next.IsZero() {
+	if c.Held != "" {
+		r.Because = d.heldWords(p, c.Held)
+	}
+	if next := c.next(); !next.IsZero() && c.Ended.IsZero() {
 		r.Next = d.clock(p, next)
 	}
 	for _, o := range c.Offers {
-		r.Asked = append(r.Asked, AskedRow{o.Catcher, o.Name, string(o.State), d.clock(p, o.At), notify.DistanceWords(words(p), o.Far, d.Settings.Metric())})
+		r.Asked = append(r.Asked, AskedRow{o.Catcher, o.Name, string(o.State), d.clock(p, o.At), notify.DistanceWords(words(p), o.Far, d.Settings.Metric()), d.passReason(p, c, o.Catcher)})
 	}
 	return r
 }
@@ -295,9 +304,10 @@ func (d *decision) viewCall(id string) *CallView {
 		if !strings.Contains(w.Because, "=") || len(v.Evidence) == most { // the rest is about urgency and route
 			continue
 		}
-		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
+		v.Evidence = append(v.Evidence, Weighed{d.evidenceWords(p, w.Because), w.Weight})
 	}
 	v.Lines = d.storyLines(c, p)
+	d.viewTies(v, c)
 	if c.Ended.IsZero() {
 		d.viewActions(v, c)
 	}
@@ -313,7 +323,7 @@ func (d *decision) storyLines(c *Call, p Party) []StoryLine {
 			said = said[1:]
 		}
 		if i < len(c.Story) {
-			lines = append(lines, StoryLine{Text: c.Story[i].What, when: c.Story[i].At})
+			lines = append(lines, StoryLine{Text: d.storyWords(p, c.Story[i].What), when: c.Story[i].At})
 		}
 	}
 	for i := range lines {
@@ -325,9 +335,41 @@ func (d *decision) storyLines(c *Call, p Party) []StoryLine {
 	return lines
 }
 
+// viewTies shows which other calls are the same swarm, and which could be.
+func (d *decision) viewTies(v *CallView, c *Call) {
+	if c.Joined != "" {
+		if m := d.call(c.Joined); m.ID != "" {
+			r := d.callRow(m)
+			v.Joined = &r
+		}
+	}
+	d.wantCalls(c.Also)
+	for _, id := range c.Also {
+		if m := d.call(id); m.Joined == c.ID {
+			v.Also = append(v.Also, d.callRow(m))
+		}
+	}
+	const most = 40
+	ids := d.openIDs()
+	ids = ids[:min(len(ids), most)]
+	d.wantCalls(ids)
+	for _, id := range ids {
+		if m := d.call(id); c.Ended.IsZero() && mayJoin(c, m) {
+			v.CanJoin = append(v.CanJoin, d.callRow(m))
+		}
+	}
+	slices.SortStableFunc(v.CanJoin, func(a, b CallRow) int {
+		return cmp.Compare(notify.DistanceKm(v.Lat, v.Lon, a.Lat, a.Lon), notify.DistanceKm(v.Lat, v.Lon, b.Lat, b.Lon))
+	})
+}
+
 func (d *decision) viewActions(v *CallView, c *Call) {
 	for _, act := range DeskActions {
-		if d.deskMay(c, Desked{Does: act, Words: "…"}) {
+		e := Desked{Does: act, Words: "…"}
+		if act == "join" && len(v.CanJoin) > 0 {
+			e.With = v.CanJoin[0].ID
+		}
+		if d.deskMay(c, e) {
 			v.Does = append(v.Does, act)
 		}
 	}
@@ -343,13 +385,5 @@ func (d *decision) viewActions(v *CallView, c *Call) {
 	far := func(r CatcherRow) float64 {
 		return notify.DistanceKm(r.Lat, r.Lon, needs.Place.Lat, needs.Place.Lon)
 	}
-	slices.SortStableFunc(v.CanBeAsked, func(a, b CatcherRow) int {
-		switch x, y := far(a), far(b); {
-		case x < y:
-			return -1
-		case x > y:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(v.CanBeAsked, func(a, b CatcherRow) int { return cmp.Compare(far(a), far(b)) })
 }

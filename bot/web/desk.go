@@ -52,6 +52,7 @@ func (p *Pages) deskCall(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
+	p.Log.Info("desk", "looks at", v.ID)
 	data := p.page(p.Language, v.Ref)
 	data.Did, data.Since = did(data, r), since
 	p.showAny(w, http.StatusOK, "call", callPage{data, v})
@@ -66,7 +67,7 @@ func (p *Pages) deskDoes(w http.ResponseWriter, r *http.Request) {
 	}
 	e := bot.Desked{
 		Event: bot.EventID("sw:" + does + ":" + nonce), Call: id, Does: does,
-		Words: bot.Typed(r.PostFormValue("words")), Catcher: r.PostFormValue("catcher"),
+		Words: bot.Typed(r.PostFormValue("words")), Catcher: r.PostFormValue("catcher"), With: r.PostFormValue("with"),
 	}
 	outcome, err := p.Hear.Hear(r.Context(), e)
 	if err != nil {

@@ -30,6 +30,7 @@ type Looker interface {
 	ViewCall(ctx context.Context, id string) (*bot.CallView, error)
 	DeskState(ctx context.Context, call string) (string, error)
 	DeskPhoto(ctx context.Context, id string, n int) (string, error)
+	ViewNumbers(ctx context.Context) (*bot.NumbersView, error)
 }
 
 // Pages are the pages where a tap or a look beats a text. GET and HEAD change nothing on any
@@ -43,12 +44,14 @@ type Pages struct {
 	Secret    []byte // signs the desk's session
 	Now       func() time.Time
 	Photo     func(ctx context.Context, name string) (io.ReadCloser, error) // fetches a picture from its provider; nil = none shown
+	Plots     func(title string, s bot.Summary) ([]Plot, error)             // draws a season; nil = no plots
 	Log       *slog.Logger
 	NewsEvery time.Duration // how often a page that is open looks for news; 0 = every 2 s
 	Open      bool          // the desk asks for no password: a rehearsal on this machine
 
-	tries tries
-	lives chan struct{}
+	tries   tries
+	lives   chan struct{}
+	numbers numbers
 }
 
 //go:embed pages/*.html
@@ -112,6 +115,8 @@ func (p *Pages) Register(mux *http.ServeMux) {
 	handle("POST /desk/call/{id}", p.inside(p.deskDoes))
 	handle("GET /desk/call/{id}/photo/{n}", p.inside(p.deskPhoto))
 	handle("GET /desk/live", p.inside(p.deskLive))
+	handle("GET /desk/numbers", p.inside(p.deskNumbers))
+	handle("GET /desk/plot/{name}", p.inside(p.deskPlot))
 	handle("POST /desk/login", p.login)
 	handle("POST /desk/logout", p.logout)
 }
@@ -211,9 +216,6 @@ func (p page) With(v any) page {
 // Dots returns n dots, ten at most.
 func (page) Dots(n int) string { return strings.Repeat("•", min(n, 10)) }
 
-// Plain makes words of a code: "desk take_over" becomes "desk take over".
-func (page) Plain(code string) string { return strings.ReplaceAll(code, "_", " ") }
-
 // Stage returns the words for a stage or an end.
 func (p page) Stage(stage string) string {
 	w := intake.Words{Language: p.Lang, Chat: true}
@@ -222,6 +224,9 @@ func (p page) Stage(stage string) string {
 	}
 	return w.Say("stage_"+stage, nil)
 }
+
+// Percent writes a share, 0 to 1.
+func (page) Percent(share float64) string { return fmt.Sprintf("%.0f%%", 100*share) }
 
 // Span writes a duration as "35 min", "2 h 5 min", "3 d".
 func (page) Span(d time.Duration) string { return span(d) }

@@ -26,7 +26,7 @@ func TestInBrowser(t *testing.T) {
 		name string
 		try  func(*testing.T, context.Context)
 	}{
-		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto},
+		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto}, {"desk", tryDesk}, {"desk end", tryDeskEnd},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, chromium) })
 	}
@@ -204,4 +204,80 @@ func tryPhoto(t *testing.T, chromium context.Context) {
 	ada.do(chromedp.ScrollIntoView(chromedp.CSS(".photo")))
 	ada.until("the catcher sees it", `document.querySelector(".photo").naturalHeight > document.querySelector(".photo").naturalWidth`)
 	ada.looksWell("offer-photo")
+}
+
+// tryDesk is a steward's evening, with the keyboard where that is enough.
+func tryDesk(t *testing.T, chromium context.Context) {
+	s := served(t, somePages, 2)
+	sam := tabAt(t, chromium, s)
+	sam.open("/desk/")
+	sam.looksWell("desk-login")
+	sam.do(chromedp.SendKeys(chromedp.CSS("#pw"), "plum"))
+	sam.press("button.go")
+	sam.reads("a wrong password", "That is not the password")
+	sam.do(chromedp.SendKeys(chromedp.CSS("#pw"), "plum tree"))
+	sam.press("button.go")
+	sam.reads("inside", "Goes its way")
+	sam.press("article h3 a")
+	sam.press(`button[value="take_over"]`)
+	sam.reads("taken over", "a steward writes", "Desk: Take over the conversation")
+	s.plays("gwen > the cat is called Otto")
+	sam.until("the caller's words come by themselves", `document.body.innerText.includes("Otto")`)
+	sam.do(chromedp.SendKeys(chromedp.CSS("#say"), "Is Otto indoors?"))
+	sam.press(`button[value="say"]`)
+	if !strings.Contains(s.screen("gwen"), "Is Otto indoors?") {
+		t.Error("the caller did not hear the steward")
+	}
+	sam.looksWell("desk-call-taken-over")
+	sam.press(`button[value="hand_back"]`)
+	s.plays("gwen > 14 Mill Lane")
+	sam.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#offer").value = [...document.querySelectorAll("#offer option")].find(o => o.text.startsWith("Bram")).value`))
+	sam.press(`button[value="offer"]`)
+	sam.reads("offered to one", "Offered to Bram by a steward")
+	s.plays("phone hans sms +16075550145")
+	s.plays("hans > swarm of bees hanging on a branch at 40 Oak Street")
+	s.plays("hans > 1")
+	sam.open("/desk/")
+	sam.until("both are there", `document.querySelectorAll("article").length === 2`)
+	sam.looksWell("desk")
+	sam.press(`a[href="/desk/numbers"]`)
+	sam.looksWell("desk-numbers-none")
+}
+
+// tryDeskEnd joins and splits two reports, closes one, and looks at the numbers.
+func tryDeskEnd(t *testing.T, chromium context.Context) {
+	s := served(t, somePages, 3)
+	for _, line := range []string{"phone hans sms +16075550145", "hans > swarm of bees hanging on a branch at 40 Oak Street", "hans > 1"} {
+		s.plays(line)
+	}
+	sam := tabAt(t, chromium, s)
+	sam.open("/desk/")
+	sam.do(chromedp.SendKeys(chromedp.CSS("#pw"), "plum tree"))
+	sam.press("button.go")
+	hans := ask1[string](sam, `[...document.querySelectorAll("article")].find(a => a.innerText.includes("Oak")).querySelector("a").getAttribute("href")`)
+	sam.open(hans)
+	sam.press(`button[value="join"]`)
+	sam.reads("joined", "Part of", "Taken for the same swarm as")
+	sam.looksWell("desk-call-joined")
+	sam.press(`button[value="split"]`)
+	sam.reads("split", "A swarm of its own after all")
+	ada := tabAt(t, chromium, s)
+	ada.open(s.link("ada", "o"))
+	ada.press(`button[value="take"]`)
+	for _, step := range []string{"there", "boxed", "lifted", "hived"} {
+		ada.press(`button[value="` + step + `"]`)
+	}
+	sam.open(hans)
+	sam.does(chromedp.Focus(chromedp.CSS(`button[value="close"]`)), chromedp.KeyEvent(kb.Enter))
+	sam.reads("closed by the keyboard", "Closed by a steward")
+	sam.looksWell("desk-call-closed")
+	sam.open("/desk/")
+	sam.looksWell("desk-quiet")
+	sam.open("/desk/numbers")
+	sam.until("the plots are drawn", `document.querySelectorAll(".plots img").length > 2 && (document.querySelectorAll(".plots img").forEach(i => { i.loading = "eager" }), true) && [...document.querySelectorAll(".plots img")].every(i => i.naturalWidth > 100)`)
+	sam.reads("the numbers", "Who does how much", "Ada", "Gini")
+	sam.looksWell("desk-numbers")
+	if status := sam.open("/desk/call/none"); status != http.StatusNotFound {
+		t.Errorf("no call gave %d", status)
+	}
 }

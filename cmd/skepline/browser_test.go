@@ -108,10 +108,16 @@ func ask1[T any](b *tab, expression string) T {
 // press clicks what a selector names and waits for the page that follows.
 func (b *tab) press(selector string) {
 	b.Helper()
+	b.does(chromedp.Click(chromedp.CSS(selector)))
+}
+
+// does what leads to another page, and waits for that.
+func (b *tab) does(actions ...chromedp.Action[chromedp.Void]) {
+	b.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, within)
 	defer cancel()
-	if _, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector))); err != nil {
-		b.Fatalf("press %s: %v", selector, err)
+	if _, err := chromedp.RunResponse(ctx, actions...); err != nil {
+		b.Fatalf("no page follows: %v; this one reads:\n%s", err, b.text())
 	}
 }
 

@@ -77,7 +77,7 @@ func newSiteAt(t *testing.T, base, text string, steps int) *site {
 	s.hidden = &web.Pages{
 		Look: live.Hotline(), Hear: s, PublicURL: base, Language: "en", Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
 		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler),
-		NewsEvery: 100 * time.Millisecond, Photo: (&service{hotline: live.Hotline()}).photo,
+		NewsEvery: 100 * time.Millisecond, Photo: (&service{hotline: live.Hotline()}).photo, Plots: drawn,
 	}
 	s.hidden.Register(s.mux)
 	return s
@@ -330,7 +330,7 @@ func TestDesk(t *testing.T) {
 	}
 	s.want("take over", s.press(call, does("take_over")), "noted")
 	s.plays("gwen > the cat is called Otto")
-	if story := s.page(call); !strings.Contains(story, "the cat is called Otto") || !strings.Contains(story, "desk take over") {
+	if story := s.page(call); !strings.Contains(story, "the cat is called Otto") || !strings.Contains(story, "Desk: Take over the conversation") {
 		t.Error("the story must hold what the caller said and what the desk did")
 	}
 	if strings.Contains(s.page("/desk/"), "Nobody is needed") {

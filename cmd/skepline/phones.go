@@ -166,7 +166,8 @@ func (s *phoneShow) open(ctx context.Context, n int) error {
 		}
 	}
 	pages := &web.Pages{
-		Look: l.Hotline(), Hear: heardLive{s, l}, PublicURL: s.base, Language: settings.DefaultLanguage(), Open: true,
+		Look: l.Hotline(), Hear: heardLive{s, l}, PublicURL: s.base, Language: settings.DefaultLanguage(), Open: true, Plots: drawn,
+		Photo:  (&service{hotline: l.Hotline()}).photo,
 		Secret: l.Hotline().Secrets[0], Now: time.Now, Log: slog.New(slog.DiscardHandler),
 	}
 	mux := http.NewServeMux()

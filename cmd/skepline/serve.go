@@ -14,6 +14,7 @@ import (
 
 	"skepline/bot"
 	"skepline/bot/maps"
+	"skepline/bot/plots"
 	"skepline/bot/sms"
 	"skepline/bot/store"
 	"skepline/bot/telegram"
@@ -169,8 +170,25 @@ func (s *service) pages() *web.Pages {
 	return &web.Pages{
 		Look: s.hotline, Hear: s.metrics.Hear(ringing{s.hotline, s.bell}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
-		Now: s.clock.Now, Photo: s.photo, Log: s.log,
+		Now: s.clock.Now, Photo: s.photo, Plots: drawn, Log: s.log,
 	}
+}
+
+// drawn are a season's plots for the desk.
+func drawn(title string, s bot.Summary) ([]web.Plot, error) {
+	drawings, err := plots.Season(title, s)
+	if err != nil {
+		return nil, err
+	}
+	var all []web.Plot
+	for _, d := range drawings {
+		var svg bytes.Buffer
+		if err := d.Write(&svg, "svg"); err != nil {
+			return nil, err
+		}
+		all = append(all, web.Plot{Name: d.Name, SVG: svg.Bytes()})
+	}
+	return all, nil
 }
 
 // photo fetches a picture from the provider that has it.
