@@ -47,7 +47,9 @@ func (d *decision) desked(e Desked) {
 		d.change.Outcome = OutcomeCannot
 		return
 	}
-	d.note(c, "desk "+e.Does)
+	if !slices.Contains([]string{"say", "close", "join", "split"}, e.Does) { // these leave a line of their own
+		d.note(c, "desk "+e.Does)
+	}
 	switch e.Does {
 	case "say":
 		d.stewardSays(desk, c, e.Words)

@@ -23,6 +23,7 @@ type DeskView struct {
 	Numbers  []Number
 	Lat, Lon float64 // the hotline's centre
 	Km       float64 // the area served
+	Metric   bool
 }
 
 // Number is one figure of today, under the key of its label.
@@ -145,7 +146,7 @@ func (d *decision) viewDesk() *DeskView {
 	}
 	v := &DeskView{
 		Hotline: d.Settings.Name, Now: d.clock(d.deskParty(), d.now),
-		Lat: d.Settings.Latitude, Lon: d.Settings.Longitude, Km: d.Settings.RadiusKm,
+		Lat: d.Settings.Latitude, Lon: d.Settings.Longitude, Km: d.Settings.RadiusKm, Metric: d.Settings.Metric(),
 	}
 	const most = 100 // the rest is a longer night than a page can show
 	ids := d.openIDs()
@@ -283,7 +284,7 @@ func (d *decision) viewCall(id string) *CallView {
 	}
 	p := d.deskParty()
 	v := &CallView{CallRow: d.callRow(c), Place: d.exact(p, c), Facts: d.facts(c, p), Hazards: d.hazards(c, p), Photos: len(c.Photos)}
-	v.Caller = string(c.Caller.Address.Channel())
+	v.Caller = channelNames[c.Caller.Address.Channel()]
 	if c.Answers.Name != "" {
 		v.Caller = c.Answers.Name + ", " + v.Caller
 	}
@@ -313,6 +314,8 @@ func (d *decision) viewCall(id string) *CallView {
 	}
 	return v
 }
+
+var channelNames = map[notify.Channel]string{notify.SMS: "SMS", notify.WhatsApp: "WhatsApp", notify.Telegram: "Telegram"}
 
 func (d *decision) storyLines(c *Call, p Party) []StoryLine {
 	var lines []StoryLine

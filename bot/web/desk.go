@@ -32,7 +32,7 @@ func (p *Pages) desk(w http.ResponseWriter, r *http.Request) {
 
 func (p *Pages) deskPage(v *bot.DeskView) page {
 	data := p.page(p.Language, v.Hotline)
-	data.V, data.Sketch = v, deskSketch(v, data)
+	data.V, data.Sketch, data.Area = v, deskSketch(v, data), areaSketch(v, data)
 	data.Needed = slices.ContainsFunc(v.Calls, func(c bot.CallRow) bool { return c.Why != "" })
 	return data
 }

@@ -177,6 +177,7 @@ type page struct {
 	V            any
 	Sketch       template.HTML // drawn by us, of numbers only
 	Squares      template.HTML
+	Area         template.HTML
 	Status       string
 	SunsetIn     string
 	Minutes      []string
@@ -223,6 +224,35 @@ func (p page) Stage(stage string) string {
 		return w.Say("page_end_"+stage, nil)
 	}
 	return w.Say("stage_"+stage, nil)
+}
+
+// Blocks cuts a text for chat into paragraphs and lists. A first line that only repeats the
+// heading above it is left out.
+func (p page) Blocks(text string) []Block {
+	var blocks []Block
+	for i, line := range strings.Split(strings.TrimSpace(text), "\n") {
+		kind := "p"
+		if item, ok := strings.CutPrefix(line, "- "); ok {
+			kind, line = "ul", item
+		} else if number, item, ok := strings.Cut(line, " "); ok && strings.Trim(number, "0123456789") == "" {
+			kind, line = "ol", item
+		}
+		if line == "" || i == 0 && strings.HasSuffix(line, ":") && strings.TrimSuffix(line, ":") == p.T("page_bring") {
+			continue
+		}
+		if n := len(blocks); n == 0 || blocks[n-1].Kind != kind {
+			blocks = append(blocks, Block{Kind: kind})
+		}
+		last := &blocks[len(blocks)-1]
+		last.Lines = append(last.Lines, line)
+	}
+	return blocks
+}
+
+// Block is a part of a text: "p", "ul" or "ol".
+type Block struct {
+	Kind  string
+	Lines []string
 }
 
 // Percent writes a share, 0 to 1.

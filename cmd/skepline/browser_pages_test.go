@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"image"
 	"image/png"
@@ -17,6 +18,9 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"skepline/bot"
+	"skepline/bot/rehearsal"
 )
 
 // TestInBrowser tries the pages in a real browser, and looks at every one of them.
@@ -26,7 +30,7 @@ func TestInBrowser(t *testing.T) {
 		name string
 		try  func(*testing.T, context.Context)
 	}{
-		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto}, {"desk", tryDesk}, {"desk end", tryDeskEnd},
+		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto}, {"desk", tryDesk}, {"desk end", tryDeskEnd}, {"phones", tryPhones}, {"bots", tryBots}, {"plain", tryPlain},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, chromium) })
 	}
@@ -280,4 +284,111 @@ func tryDeskEnd(t *testing.T, chromium context.Context) {
 	if status := sam.open("/desk/call/none"); status != http.StatusNotFound {
 		t.Errorf("no call gave %d", status)
 	}
+}
+
+// tryPhones goes through a recorded rehearsal, and on by hand on the real hotline.
+func tryPhones(t *testing.T, chromium context.Context) {
+	settings := bot.DefaultSettings()
+	frames, err := record(t.Context(), settings, rehearsal.BuiltIn())
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := httptest.NewUnstartedServer(nil)
+	base := "http://" + server.Listener.Addr().String()
+	server.Config.Handler = (&phoneShow{settings: settings, transcript: rehearsal.BuiltIn(), frames: frames, base: base}).handler()
+	server.Start()
+	defer server.Close()
+	defer server.CloseClientConnections()
+	you := tabAt(t, chromium, &site{base: base})
+	you.as(1280, "light")
+	you.open("/")
+	you.reads("the start", "Simulated phones, the real hotline")
+	if ask1[bool](you, `document.body.innerText.includes("ball of bees")`) {
+		t.Error("something has been said before the first step")
+	}
+	you.looksWell("phones-start")
+	you.as(1280, "light")
+	for _, id := range []string{"s0", "s1", "s2"} {
+		you.do(chromedp.Click(chromedp.CSS("#" + id + " [data-on]")))
+	}
+	you.until("three steps on", `location.hash === "#s3" && getComputedStyle(document.querySelector("#s3")).display === "block"`)
+	you.reads("what they brought", "ball of bees", "Take it")
+	you.do(chromedp.KeyEvent(kb.ArrowLeft))
+	you.until("back by key", `location.hash === "#s2"`)
+	you.do(chromedp.KeyEvent(kb.ArrowRight))
+	you.looksWell("phones-step")
+	you.as(1280, "light")
+	you.press(`#s3 button[value="from 3"]`)
+	you.do(chromedp.SendKeys(chromedp.CSS("#t-gwen"), "they are just above the swing"))
+	you.press(`.phone:has(#t-gwen) .say button`)
+	you.reads("typed as Gwen", "above the swing")
+	you.press(`button[value="later 5m"]`)
+	you.reads("the clock was pushed", "Tue 14:10")
+	you.press(`button[value="ada taps Take it"]`)
+	you.reads("pressed as Ada", "is yours")
+	you.looksWell("phones-live")
+	link := ask1[string](you, `document.querySelector('.phone a[href*="/o/"]').getAttribute("href")`)
+	you.open(link)
+	you.reads("the real page behind a link", "Ada has it")
+	you.open("/desk/")
+	you.reads("the real desk", "on the way or there", "Ada")
+}
+
+// tryBots is whoever previews links in messages: they look, and nothing changes.
+func tryBots(t *testing.T, chromium context.Context) {
+	s := served(t, somePages, 3)
+	before, err := s.live.Hotline().DeskState(t.Context(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := s.link("ada", "o")
+	preview := tabAt(t, chromium, s)
+	preview.do(func(ctx context.Context, _ *chromedp.Target) (chromedp.Void, error) {
+		_, err := chromedp.Call(ctx, emulation.SetUserAgentOverride, emulation.SetUserAgentOverrideParams{UserAgent: "WhatsApp/2.23 (preview, runs scripts)"})
+		return chromedp.Void{}, err
+	})
+	preview.open(path)
+	preview.open(path + "?does=take&n=AAAAAAAAAAAAAAAA")
+	ask1[int64](preview, `fetch(location.pathname, {method: "HEAD"}).then(r => r.status)`)
+	ask1[int64](preview, `fetch(location.pathname + "?does=take&n=BBBBBBBBBBBBBBBB").then(r => r.status)`)
+	after, err := s.live.Hotline().DeskState(t.Context(), "")
+	if err != nil || after != before {
+		t.Errorf("a preview changed something (%v)", err)
+	}
+	ada := tabAt(t, chromium, s)
+	ada.open(path)
+	ada.press(`button[value="take"]`)
+	ada.reads("and it can still be taken", "It is yours")
+}
+
+// tryPlain is an old phone without JavaScript.
+func tryPlain(t *testing.T, chromium context.Context) {
+	s := served(t, somePages, 3)
+	gwen, ada := tabAt(t, chromium, s), tabAt(t, chromium, s)
+	for _, b := range []*tab{gwen, ada} {
+		b.do(func(ctx context.Context, _ *chromedp.Target) (chromedp.Void, error) {
+			_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+			return chromedp.Void{}, err
+		})
+	}
+	ada.open(s.link("ada", "o"))
+	ada.press(`button[value="take"]`)
+	ada.reads("taken", "14 Mill Lane", "Refresh")
+	file := filepath.Join(t.TempDir(), "bees.png")
+	var small bytes.Buffer
+	if err := png.Encode(&small, image.NewGray(image.Rect(0, 0, 40, 30))); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, small.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	gwen.open(s.link("gwen", "w"))
+	gwen.reads("the status and what needs a script", "Ada, a volunteer, will come", "Sharing your location needs JavaScript")
+	gwen.do(chromedp.SetUploadFiles(chromedp.CSS("#photo"), []string{file}))
+	gwen.press("[data-photo] button")
+	gwen.reads("a plain file", "We have a photo")
+	gwen.do(chromedp.SendKeys(chromedp.CSS("#tell"), "the gate sticks"))
+	gwen.press(`button[value="says"]`)
+	ada.press("noscript a")
+	ada.reads("after Refresh", "the gate sticks")
 }

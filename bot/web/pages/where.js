@@ -22,7 +22,7 @@
       off.textContent = Math.hypot(e, s) < half / 50 ? "" : [s ? far(Math.abs(s)) + " " + (s < 0 ? set.n : set.s) : "", e ? far(Math.abs(e)) + " " + (e < 0 ? set.w : set.e) : ""].filter(Boolean).join(", ");
     }
     function draw() {
-      scale.textContent = set.square.replace("{}", far(half / 5));
+      scale.textContent = set.square.replace("{}", far(set.tiles ? half * 2 : half / 5));
       svg.querySelector(".about").setAttribute("r", Math.min(140, about / half * 100));
       if (!set.tiles) return;
       // Web Mercator: a tile at zoom z is 40 075 017 m · cos(latitude) / 2^z wide (EPSG:3857).
