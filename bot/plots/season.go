@@ -303,7 +303,23 @@ func places(p *plot.Plot, s bot.Summary) error {
 	p.Legend.Left, p.Legend.XOffs = true, vg.Points(4)
 	p.Title.Text = fmt.Sprintf("where the calls were, to about 1 km (n = %d)", len(s.Places))
 	p.X.Label.Text, p.Y.Label.Text = "degrees east", "degrees north"
+	p.X.Tick.Marker, p.Y.Tick.Marker = hundredths{}, hundredths{}
 	return nil
+}
+
+// hundredths puts ticks where a degree's second digit is whole: the ledger knows no more.
+type hundredths struct{}
+
+// Ticks returns at most about six.
+func (hundredths) Ticks(low, high float64) []plot.Tick {
+	ticks := whole{}.Ticks(math.Floor(low*100), math.Ceil(high*100))
+	kept := ticks[:0]
+	for _, t := range ticks {
+		if v := t.Value / 100; v >= low && v <= high {
+			kept = append(kept, plot.Tick{Value: v, Label: fmt.Sprintf("%.2f", v)})
+		}
+	}
+	return kept
 }
 
 // evenScale widens the narrower side, so that a kilometre is as long up as across on a

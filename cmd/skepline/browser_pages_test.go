@@ -32,7 +32,10 @@ func TestInBrowser(t *testing.T) {
 	}{
 		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto}, {"desk", tryDesk}, {"desk end", tryDeskEnd}, {"phones", tryPhones}, {"bots", tryBots}, {"plain", tryPlain},
 	} {
-		t.Run(part.name, func(t *testing.T) { part.try(t, chromium) })
+		t.Run(part.name, func(t *testing.T) {
+			t.Parallel()
+			part.try(t, chromium)
+		})
 	}
 }
 

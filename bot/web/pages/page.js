@@ -6,7 +6,7 @@
   function text(of) { var p = of.querySelector(".lead"); return p ? p.textContent : ""; }
   function busy() {
     return document.querySelector("[data-adjust]:not([hidden])") || /^(INPUT|TEXTAREA|SELECT)$/.test((document.activeElement || main).tagName) ||
-      Array.prototype.some.call(main.querySelectorAll("textarea,input:not([type=hidden])"), function (f) { return f.value; });
+      Array.prototype.some.call(main.querySelectorAll("textarea,select,input:not([type=hidden])"), function (f) { return f.tagName === "SELECT" ? f.selectedIndex > 0 : f.value; });
   }
   function nameOf(e) { return e && main.contains(e) ? e.id ? "#" + e.id : e.getAttribute("href") ? 'a[href="' + e.getAttribute("href") + '"]' : e.value ? '[value="' + e.value + '"]' : "" : ""; }
   var wanted = false;
