@@ -35,7 +35,7 @@ type Number struct {
 // CallRow is one open call in the list.
 type CallRow struct {
 	ID, Ref, Stage, Held, Area, Kind, Holder string
-	Why                                      string // why a person is needed now: "held", "nobody", "late", "overdue"; "" = nobody is
+	Why                                      string // why a person is needed now: "held", "undelivered", "nobody", "late", "overdue"; "" = nobody is
 	Because                                  string // why it is held, in words
 	Opened                                   string // clock
 	Age                                      time.Duration
@@ -166,7 +166,7 @@ func (d *decision) viewDesk() *DeskView {
 }
 
 func urgent(r CallRow) int {
-	return slices.Index([]string{"", "overdue", "late", "nobody", "held"}, r.Why)
+	return slices.Index([]string{"", "overdue", "late", "nobody", "undelivered", "held"}, r.Why)
 }
 
 // openIDs returns the open calls, oldest first.
@@ -238,6 +238,8 @@ func (d *decision) needsPerson(c *Call) string {
 		return ""
 	case c.Held != "":
 		return "held"
+	case unheard(c):
+		return "undelivered"
 	case c.Stage == Looking && c.Thin:
 		return "nobody"
 	case c.Holder != nil && c.Stage == Taken && c.Holder.Nudges >= 2:
@@ -246,6 +248,24 @@ func (d *decision) needsPerson(c *Call) string {
 		return "overdue"
 	}
 	return ""
+}
+
+// unheard reports whether the last that the caller was sent did not arrive, and nothing was
+// heard of them since.
+func unheard(c *Call) bool {
+	var lost, heard time.Time
+	for _, l := range c.Story {
+		switch l.What {
+		case "undelivered safety", "undelivered question", "undelivered news":
+			lost = l.At
+		}
+	}
+	for _, w := range c.Words {
+		if w.Who == "caller" {
+			heard = w.At
+		}
+	}
+	return !lost.IsZero() && !heard.After(lost)
 }
 
 func (d *decision) catcherRow(k notify.Catcher) CatcherRow {

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"skepline/intake"
 )
@@ -41,5 +42,25 @@ func TestEveryCodeHasItsWords(t *testing.T) {
 	}
 	if found < 45 {
 		t.Errorf("only %d codes were found: the patterns do not fit any more", found)
+	}
+}
+
+func TestWhoCouldNotBeReachedNeedsAPerson(t *testing.T) {
+	at := func(minute int) time.Time { return time.Date(2026, 5, 12, 14, minute, 0, 0, time.UTC) }
+	for _, row := range []struct {
+		why   string
+		story []Line
+		words []Spoken
+		want  bool
+	}{
+		{"all arrived", []Line{{at(1), "round first_round"}}, nil, false},
+		{"a question did not", []Line{{at(5), "undelivered question"}}, []Spoken{{At: at(1), Who: "caller"}}, true},
+		{"they wrote since", []Line{{at(5), "undelivered question"}}, []Spoken{{At: at(6), Who: "caller"}}, false},
+		{"an offer is the rounds' affair", []Line{{at(5), "undelivered offer"}}, nil, false},
+		{"what we say is no sign of them", []Line{{at(5), "undelivered news"}}, []Spoken{{At: at(6), Who: "us"}}, true},
+	} {
+		if got := unheard(&Call{Story: row.story, Words: row.words}); got != row.want {
+			t.Errorf("%s: got %t", row.why, got)
+		}
 	}
 }

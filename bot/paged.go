@@ -8,7 +8,7 @@ import (
 type Paged struct {
 	Event   EventID
 	Token   string // SHA-256 hex of the link's token
-	Does    string // a catcher's: take, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop; a caller's: here, says, photo, gone
+	Does    string // a catcher's: take, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop, says; a caller's: here, says, photo, gone
 	Minutes int    // with eta
 	Reason  string // with pass: far, busy, skill, other
 	Pin     *Point // with here
@@ -48,17 +48,33 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 	p := d.personByID(o.Offer.Party.Person)
 	word, known := pageWords[e.Does]
 	switch {
-	case k.ID == "" || k.Address != o.Offer.Party.Address || p.Catcher != k.ID || !known:
+	case k.ID == "" || k.Address != o.Offer.Party.Address || p.Catcher != k.ID || !known && e.Does != "says":
 		d.change.Outcome = OutcomeStale
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped
 	case !o.Call.Ended.IsZero():
 		d.change.Outcome = OutcomeStale
+	case e.Does == "says":
+		d.pagedWords(p, o.Call, k, e)
 	default:
 		if word == intake.WordPass && contains(PassReasons, e.Reason) {
 			d.note(o.Call, "pass_reason "+k.ID+" "+e.Reason)
 		}
 		d.onCall(p, o.Call, intake.Command{Word: word, Minutes: e.Minutes, Reference: o.Call.Reference})
+	}
+}
+
+// pagedWords passes a holder's words on to the caller. An emergency goes before that.
+func (d *decision) pagedWords(p *Person, c *Call, k *Catcher, e Paged) {
+	said := Said{Event: e.Event, From: p.Address, Text: e.Text}
+	switch {
+	case !c.heldBy(k.ID) || e.Text == "":
+		d.change.Outcome = OutcomeStale
+	case intake.Emergency(e.Text):
+		d.emergency(p, said)
+	default:
+		d.onPage = &said
+		d.passOn(c, p, said)
 	}
 }
 

@@ -24,6 +24,7 @@ type OfferView struct {
 	Still      int      // percent that it still hangs there in three quarters of an hour
 	Against    string
 	Asked      string // clock
+	Wider      string // clock of when others are asked, "" = not known
 	Others     int    // asked besides
 	Sunset     string // clock
 	SunsetIn   time.Duration
@@ -46,6 +47,7 @@ type CallerView struct {
 	Language                 string
 	Ref, Stage, Held         string
 	Over                     bool
+	Coming                   bool // nobody is there yet, so the place and a photo still help
 	Holder, Word, ETA, By    string
 	Place                    string
 	Lat, Lon, PrecisionM     float64
@@ -171,7 +173,11 @@ func (d *decision) viewOffer(o *Opened) *OfferView {
 		v.Holder = c.Holder.Name
 	}
 	if v.State == "over" || v.State == "newer" {
+		v.Likelihood = 0 // nothing of it matters any more
 		return v
+	}
+	if at := c.timer("round").At; v.State == "open" && at.After(d.Now) {
+		v.Wider = d.clock(p, at)
 	}
 	v.Facts, v.Hazards, v.Photos = d.facts(c, p), d.hazards(c, p), c.Photos
 	v.Does = d.offerDoes(o, v.State)
@@ -305,7 +311,8 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 	}
 	if !v.Over {
 		v.Does = []string{"here", "says", "photo", "gone"}
-		v.Photos, v.MorePhotos = len(c.Photos), len(ownPhotos(c)) < mostOwnPhotos
+		v.Coming = c.Stage == Asking || c.Stage == Looking || c.Stage == Taken
+		v.Photos, v.MorePhotos = len(c.Photos), v.Coming && len(ownPhotos(c)) < mostOwnPhotos
 	}
 	return v
 }

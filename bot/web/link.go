@@ -72,6 +72,8 @@ func (p *Pages) offerDoes(w http.ResponseWriter, r *http.Request) {
 		e.Minutes, _ = strconv.Atoi(more)
 	case "pass":
 		e.Reason = more
+	case "says":
+		e.Text = bot.Typed(r.PostFormValue("text"))
 	}
 	p.press(w, r, "/o/", token, r.PostFormValue("n"), e)
 }

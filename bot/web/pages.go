@@ -319,7 +319,9 @@ func (p *Pages) nothing(w http.ResponseWriter) {
 func (p *Pages) broken(w http.ResponseWriter, err error) {
 	p.Log.Error("a page cannot be read", "error", err)
 	w.Header().Set("Retry-After", "5")
-	http.Error(w, "One moment, please try again.", http.StatusServiceUnavailable)
+	data := p.page(p.Language, "")
+	data.Title = data.T("page_sorry_title")
+	p.show(w, http.StatusServiceUnavailable, "sorry", data)
 }
 
 // goodNonce reports whether a form's nonce may name an event.

@@ -33,6 +33,9 @@ func (p *Pages) addsPhoto(w http.ResponseWriter, r *http.Request, token string) 
 	switch {
 	case !ok:
 		return
+	case v.Over:
+		back(string(bot.OutcomeStale))
+		return
 	case !v.MorePhotos:
 		back(string(bot.OutcomeEnough))
 		return

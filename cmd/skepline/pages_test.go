@@ -276,6 +276,24 @@ func TestPassByPageAsksTheNext(t *testing.T) {
 	}
 }
 
+func TestHolderWritesByPage(t *testing.T) {
+	s := newSite(t, somePages, 3)
+	ada, bram := s.link("ada", "o"), s.link("bram", "o")
+	s.want("who holds nothing", s.press(bram, does("says", "text", "hello there")), "stale")
+	s.want("taken", s.press(ada, does("take")), "won")
+	s.want("words", s.press(ada, does("says", "text", "I am in the red van")), "noted")
+	if !strings.Contains(s.screen("gwen"), "Ada: I am in the red van") || strings.Contains(s.screen("gwen"), "hello there") {
+		t.Errorf("Gwen reads:\n%s", s.screen("gwen"))
+	}
+	if !strings.Contains(s.page(ada), "I am in the red van") {
+		t.Error("Ada does not see what she wrote")
+	}
+	s.want("an emergency", s.press(ada, does("says", "text", "I was stung and can't breathe")), "noted")
+	if !strings.Contains(s.screen("ada"), "CALL 911 NOW") {
+		t.Errorf("an emergency told by page must be answered like one told by text:\n%s", s.screen("ada"))
+	}
+}
+
 func TestForeignLinksOpenNothing(t *testing.T) {
 	s := newSite(t, somePages, 3)
 	offer, where := s.link("ada", "o"), s.link("gwen", "w")
@@ -533,6 +551,7 @@ func TestPhonesByHand(t *testing.T) {
 		{"types as anybody", "Otto is a cat", url.Values{"who": {"gwen"}, "text": {"Otto is a cat"}}},
 		{"pushes the clock", "Tue 14:10", url.Values{"do": {"later 5m"}}},
 		{"presses a button", "is yours", url.Values{"do": {"ada taps Take it"}}},
+		{"sends a picture", "a picture", url.Values{"do": {"gwen photo"}}},
 		{"is told what cannot be", "nobody is called", url.Values{"who": {"zoe"}, "text": {"hello"}}},
 	} {
 		if page := post(act.form); !strings.Contains(page, act.want) {
