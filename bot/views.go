@@ -297,7 +297,7 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 	if place := c.Answers.Place; place != nil {
 		v.Place, v.PrecisionM = strings.TrimSpace(place.Text), place.PrecisionM
 		v.Pinned = place.PrecisionM < intake.InWordsOnly
-		v.Precision = notify.HeightWords(words(p), math.Max(place.PrecisionM, 1), d.Settings.Metric())
+		v.Precision = d.spanWords(p, place.PrecisionM)
 	}
 	d.viewMap(v)
 	if !c.Promised.IsZero() && c.Promised.After(d.Now) {
@@ -315,6 +315,18 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 		v.Photos, v.MorePhotos = len(c.Photos), v.Coming && len(ownPhotos(c)) < mostOwnPhotos
 	}
 	return v
+}
+
+// spanWords writes a length on the ground: "59 ft", "0.2 mi".
+func (d *decision) spanWords(p Party, m float64) string {
+	const far, mile = 300, 1609.344
+	switch {
+	case m < far:
+		return notify.HeightWords(words(p), math.Max(m, 1), d.Settings.Metric())
+	case d.Settings.Metric():
+		return fmt.Sprintf("%.1f km", m/1000)
+	}
+	return fmt.Sprintf("%.1f mi", m/mile)
 }
 
 // viewMap says where the caller's map begins: at what we know of the place, else, when there

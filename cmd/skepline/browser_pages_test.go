@@ -30,7 +30,7 @@ func TestInBrowser(t *testing.T) {
 		name string
 		try  func(*testing.T, context.Context)
 	}{
-		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto}, {"desk", tryDesk}, {"desk end", tryDeskEnd}, {"phones", tryPhones}, {"bots", tryBots}, {"plain", tryPlain},
+		{"take", tryTake}, {"over", tryOver}, {"location", tryLocation}, {"denied", tryDenied}, {"tiles", tryTiles}, {"photo", tryPhoto}, {"desk", tryDesk}, {"desk end", tryDeskEnd}, {"phones", tryPhones}, {"bots", tryBots}, {"plain", tryPlain}, {"spanish", trySpanish},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			t.Parallel()
@@ -126,7 +126,7 @@ func tryLocation(t *testing.T, chromium context.Context) {
 		svg.dispatchEvent(new PointerEvent("pointermove", {buttons: 1, clientX: r.left + r.width * .5, clientY: r.top + r.height * .25})); return true })()`)
 	gwen.until("dragged north", `document.querySelector("[data-off]").innerText.startsWith("165 ft north")`)
 	gwen.press(`button[value="here"]`)
-	gwen.reads("the point is known", "We have your point on the map, good to about 33 ft")
+	gwen.reads("the point is known", "On the map we have it to about 33 ft")
 	if said := s.screen("ada"); !strings.Contains(said, "mi ") {
 		t.Errorf("Ada was not asked with a distance:\n%s", said)
 	}
@@ -394,4 +394,29 @@ func tryPlain(t *testing.T, chromium context.Context) {
 	gwen.press(`button[value="says"]`)
 	ada.press("noscript a")
 	ada.reads("after Refresh", "the gate sticks")
+}
+
+// trySpanish looks at the pages in the other language: its words are longer.
+func trySpanish(t *testing.T, chromium context.Context) {
+	text := strings.NewReplacer("There's a ball of bees on my apple tree, about 8 feet up", "Hay una bola de abejas colgada en mi manzano, a dos metros",
+		"nobody got stung", "no, a nadie").Replace(somePages)
+	s := served(t, text, 3, "es", "en")
+	ada, gwen, sam := tabAt(t, chromium, s), tabAt(t, chromium, s), tabAt(t, chromium, s)
+	ada.open(s.link("ada", "o"))
+	ada.looksWell("es-offer-open")
+	ada.press(`button[value="take"]`)
+	ada.looksWell("es-offer-mine")
+	gwen.open(s.link("gwen", "w"))
+	gwen.looksWell("es-where")
+	sam.open("/desk/")
+	sam.do(chromedp.SendKeys(chromedp.CSS("#pw"), "plum tree"))
+	sam.press("button.go")
+	sam.looksWell("es-desk")
+	sam.press("article h3 a")
+	sam.looksWell("es-desk-call")
+	for name, b := range map[string]*tab{"the offer": ada, "the caller's page": gwen, "the desk": sam} {
+		if lang := ask1[string](b, `document.documentElement.lang`); lang != "es" {
+			t.Errorf("%s is in %s", name, lang)
+		}
+	}
 }

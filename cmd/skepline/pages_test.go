@@ -44,10 +44,10 @@ func newSite(t *testing.T, text string, steps int) *site {
 }
 
 // served puts a site on a server of this machine, for a browser.
-func served(t *testing.T, text string, steps int) *site {
+func served(t *testing.T, text string, steps int, languages ...string) *site {
 	t.Helper()
 	server := httptest.NewUnstartedServer(nil)
-	s := newSiteAt(t, "http://"+server.Listener.Addr().String(), text, steps)
+	s := newSiteAt(t, "http://"+server.Listener.Addr().String(), text, steps, languages...)
 	server.Config.Handler = s.mux
 	server.Start()
 	t.Cleanup(server.CloseClientConnections) // what waits for news would hold the end up
@@ -55,7 +55,7 @@ func served(t *testing.T, text string, steps int) *site {
 	return s
 }
 
-func newSiteAt(t *testing.T, base, text string, steps int) *site {
+func newSiteAt(t *testing.T, base, text string, steps int, languages ...string) *site {
 	t.Helper()
 	transcript, err := rehearsal.Parse("pages", text)
 	if err != nil {
@@ -63,6 +63,9 @@ func newSiteAt(t *testing.T, base, text string, steps int) *site {
 	}
 	settings := bot.DefaultSettings()
 	settings.PublicURL = base
+	if len(languages) > 0 {
+		settings.Languages = languages
+	}
 	live, err := rehearsal.Player{Settings: settings}.Open(t.Context(), transcript)
 	if err != nil {
 		t.Fatal(err)
@@ -75,7 +78,7 @@ func newSiteAt(t *testing.T, base, text string, steps int) *site {
 	}
 	s := &site{T: t, live: live, base: base, mux: http.NewServeMux()}
 	s.hidden = &web.Pages{
-		Look: live.Hotline(), Hear: s, PublicURL: base, Language: "en", Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
+		Look: live.Hotline(), Hear: s, PublicURL: base, Language: settings.DefaultLanguage(), Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
 		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler),
 		NewsEvery: 100 * time.Millisecond, Photo: (&service{hotline: live.Hotline()}).photo, Plots: drawn,
 	}
