@@ -8,6 +8,7 @@ require (
 	github.com/alicebob/miniredis/v2 v2.40.0
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
+	github.com/emersion/go-vcard v0.0.0-20260618161152-d854b7e0e2d3
 	github.com/go-telegram/bot v1.19.0
 	github.com/google/go-cmp v0.7.0
 	github.com/nicksnyder/go-i18n/v2 v2.7.0

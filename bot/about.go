@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 	"skepline/triage"
 )
@@ -11,24 +12,32 @@ import (
 // about is what texts to p may name of a call. Who may read what is decided by the key of
 // the text: only texts to the holder name the address.
 func (d *decision) about(c *Call, p Party) values {
+	// What takes work is worked out only for texts that name it, from c as it is now.
+	lat, lon := d.point(c)
+	clock := func(t time.Time) intake.Later { return func() string { return d.clock(p, t) } }
 	v := values{
 		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": c.Held,
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
-		"Sunset":     d.clock(p, d.sunset(c)), "By": d.clock(p, c.Promised),
-		"Back":     d.clock(p, d.eveningOf(c, d.now).To),
-		"Kind":     d.kindName(p, c),
-		"From":     d.clock(p, d.eveningOf(c, d.now).From),
-		"Opens":    d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)),
-		"Standoff": d.standoff(),
+		"By":         clock(c.Promised),
+		"Sunset":     intake.Later(func() string { return d.clock(p, d.sunsetAt(lat, lon)) }),
+		"Back":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).To) }),
+		"From":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).From) }),
+		"Opens":      intake.Later(func() string { return d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)) }),
+		"Kind":       d.kindName(p, c),
+		"Standoff":   d.standoff(),
 	}
 	if c.Answers.Place != nil {
 		v["Place"] = d.exact(p, c)
 	}
+	if o := c.kept(); o != nil {
+		v["Fallback"], v["Until"] = o.Name, d.clock(p, o.Until)
+		v["Starts"], v["Arrives"] = d.clock(p, o.Starts), d.clock(p, d.comes(c, o, o.Starts))
+	}
 	if h := c.Holder; h != nil {
 		v["Holder"], v["Word"] = h.Name, h.Word
-		v["Since"] = d.clock(p, h.Taken)
+		v["Since"] = clock(h.Taken)
 		if !h.ETA.IsZero() {
-			v["ETA"] = d.clock(p, h.ETA)
+			v["ETA"] = clock(h.ETA)
 		}
 	}
 	return v
@@ -79,7 +88,7 @@ func (d *decision) job(c *Call, p Party) notify.Job {
 		}
 	}
 	if c.Holder != nil {
-		j.CheckWord = c.Holder.Word
+		j.CheckWord, j.Expected = c.Holder.Word, !c.Holder.ETA.IsZero()
 	}
 	if a := d.against(c); a != "" {
 		j.Against = d.say(p, a, nil)

@@ -24,6 +24,7 @@ const (
 // Abuse is what a person's texts amounted to lately.
 type Abuse struct {
 	Texts   Tally       `json:"texts,omitzero"`    // every text
+	Alarms  Tally       `json:"alarms,omitzero"`   // emergencies told
 	Last    string      `json:"last,omitempty"`    // hash of the last longer text
 	Since   time.Time   `json:"since,omitzero"`    // when it came first
 	Times   int         `json:"times,omitempty"`   // how often since then

@@ -67,18 +67,21 @@ type Call struct {
 	Assessment  triage.Assessment `json:"assessment,omitzero"`
 	Emergency   bool              `json:"emergency,omitempty"` // somebody reacted badly to a sting
 	Photos      []string          `json:"photos,omitempty"`
+	Card        string            `json:"card,omitempty"` // the errand for a contact card under way
 	Opened      time.Time         `json:"opened"`
 	Promised    time.Time         `json:"promised,omitzero"` // by when the caller hears again
 	Offers      []Offer           `json:"offers,omitempty"`
 	Holder      *Holder           `json:"holder,omitempty"`
-	Briefed     intake.Answers    `json:"briefed,omitzero"` // what the holder was told
-	Epoch       int               `json:"epoch,omitempty"`  // counts takes
-	Thin        bool              `json:"thin,omitempty"`   // stewards and caller know that nobody is free
+	Briefed     intake.Answers    `json:"briefed,omitzero"`  // what the holder was told
+	Epoch       int               `json:"epoch,omitempty"`   // counts takes
+	Weighed     *notify.Weighing  `json:"weighed,omitempty"` // what the last look at whom to ask went by
+	Thin        bool              `json:"thin,omitempty"`    // stewards and caller know that nobody is free
 	Referred    bool              `json:"referred,omitempty"`
 	Told        []triage.Advice   `json:"told,omitempty"`  // advice the caller has had
 	Found       triage.Kind       `json:"found,omitempty"` // what somebody saw who went there
 	Timers      []CallTimer       `json:"timers,omitempty"`
 	Story       []Line            `json:"story,omitempty"`     // what happened, in codes
+	Seen        []Line            `json:"seen,omitempty"`      // who was shown the address: a catcher's id, "desk k3x7"; erased with it
 	Joined      string            `json:"joined,omitempty"`    // the call of the same swarm that this report is part of
 	Also        []string          `json:"also,omitempty"`      // reports that are part of this call
 	Apart       []string          `json:"apart,omitempty"`     // calls that this one is not the same as
@@ -103,12 +106,16 @@ type OnSite struct {
 	Tries   int     `json:"tries,omitempty"`    // times they came out and were taken again
 	Lift    string  `json:"lift,omitempty"`     // "evening" or "morning"
 	Stayed  string  `json:"stayed,omitempty"`   // "yes" or "no", two weeks after hiving
+	Frames  string  `json:"frames,omitempty"`   // "yes" or "no": whether the box has frames
+	Size    string  `json:"size,omitempty"`     // "small", "medium" or "large", as its catcher saw it
+	SizeKg  float64 `json:"size_kg,omitempty"`  // the same in kilograms, when a measure was told
 }
 
 // Party is a person as a call needs to reach them.
 type Party struct {
 	Person   string         `json:"person"`
 	Address  notify.Address `json:"address"`
+	Also     notify.Address `json:"also,omitempty"` // a second way to reach them
 	Language string         `json:"language"`
 }
 
@@ -120,6 +127,9 @@ type Offer struct {
 	Message string     `json:"message"`         // id of the message that carries it
 	Far     notify.Far `json:"far"`             // from the catcher's home
 	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
+	Until   time.Time  `json:"until,omitzero"`  // a fallback: when it is decided
+	Gain    float64    `json:"gain,omitempty"`  // as the rule weighed it when it was made, see notify.Pick
+	Cost    float64    `json:"cost,omitempty"`
 }
 
 // Holder is the one catcher who has the call.
@@ -131,6 +141,7 @@ type Holder struct {
 	ETA     time.Time `json:"eta,omitzero"`
 	Word    string    `json:"word"` // the check word the caller hears it by
 	Nudges  int       `json:"nudges,omitempty"`
+	Heard   bool      `json:"heard,omitempty"` // somebody wrote since the caller was asked whether they came
 	Phone   string    `json:"phone,omitempty"` // "yes" when the caller may be phoned
 }
 

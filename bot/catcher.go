@@ -14,16 +14,18 @@ type Catcher struct {
 	Person    string      `json:"person,omitempty"` // set once the invitation is used
 	Token     string      `json:"token,omitempty"`  // SHA-256 of an unused invitation
 	AwayUntil time.Time   `json:"away,omitzero"`
-	Asks      []string    `json:"asks,omitempty"`   // calls whose offer is open
-	Fresh     time.Time   `json:"fresh,omitzero"`   // when last asked
-	Holds     []string    `json:"holds,omitempty"`  // calls held, until hived
-	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
-	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last fourteen days
-	Wrote     string      `json:"wrote,omitempty"`  // the ended call whose caller wrote last: answers go there for a day
-	Diary     []Reminder  `json:"diary,omitempty"`  // what they are told on later days
-	Timers    []CallTimer `json:"timers,omitempty"` // of the diary
-	Boxes     []BaitBox   `json:"boxes,omitempty"`  // the trap line
-	Pings     []time.Time `json:"pings,omitempty"`  // asks that led to no job, last three weeks
+	Asks      []string    `json:"asks,omitempty"`     // calls whose offer is open
+	Fresh     time.Time   `json:"fresh,omitzero"`     // when last asked
+	Holds     []string    `json:"holds,omitempty"`    // calls held, until hived
+	Active    []string    `json:"active,omitempty"`   // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
+	Kept      []string    `json:"kept,omitempty"`     // of the asks, those to which they are the fallback
+	Takes     []time.Time `json:"takes,omitempty"`    // calls taken, last fourteen days
+	Released  string      `json:"released,omitempty"` // the call that was taken from them last, for being late
+	Wrote     string      `json:"wrote,omitempty"`    // the ended call whose caller wrote last: answers go there for a day
+	Diary     []Reminder  `json:"diary,omitempty"`    // what they are told on later days
+	Timers    []CallTimer `json:"timers,omitempty"`   // of the diary
+	Boxes     []BaitBox   `json:"boxes,omitempty"`    // the trap line
+	Pings     []time.Time `json:"pings,omitempty"`    // asks that led to no job, last three weeks
 
 	Habits notify.Habits `json:"habits,omitzero"` // how they answer
 }
@@ -31,7 +33,7 @@ type Catcher struct {
 // card returns the catcher's board card.
 func (c *Catcher) card() notify.CatcherCard {
 	card := notify.CatcherCard{
-		AwayUntil: c.AwayUntil, Busy: len(c.Active) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
+		AwayUntil: c.AwayUntil, Busy: len(c.Active)+len(c.Kept) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
 	}
 	if len(c.Asks) > 0 {
 		card.OpenAsk = c.Asks[len(c.Asks)-1]
@@ -48,7 +50,8 @@ func (c *Catcher) asked(call string, now time.Time) {
 
 // took notes that the catcher holds call now; that ask was no waste.
 func (c *Catcher) took(call string, now time.Time) {
-	c.Asks = without(c.Asks, call)
+	c.Asks, c.Kept = without(c.Asks, call), without(c.Kept, call)
+	c.Released = ""
 	c.Holds = append(without(c.Holds, call), call)
 	c.Active = append(without(c.Active, call), call)
 	c.Takes = append(since(c.Takes, now.Add(-14*24*time.Hour)), now)
@@ -60,6 +63,7 @@ func (c *Catcher) took(call string, now time.Time) {
 // let notes that the catcher has no more to do with call.
 func (c *Catcher) let(call string) {
 	c.Asks, c.Holds, c.Active = without(c.Asks, call), without(c.Holds, call), without(c.Active, call)
+	c.Kept = without(c.Kept, call)
 }
 
 // takesOn counts the calls taken on the local day of now.

@@ -38,6 +38,9 @@ func (d *decision) catcherWord(p *Person, cmd intake.Command, text string) bool 
 	case intake.WordBox:
 		d.box(p, cmd.Rest)
 		return true
+	case intake.WordKit:
+		d.kit(p, cmd.Rest)
+		return true
 	}
 	calls := d.candidates(p, cmd)
 	if len(calls) == 0 && cmd.Word == intake.WordTomorrow {
@@ -45,7 +48,7 @@ func (d *decision) catcherWord(p *Person, cmd intake.Command, text string) bool 
 	}
 	switch len(calls) {
 	case 0:
-		return d.nothingFor(p, cmd)
+		return d.backAfterAll(p, cmd) || d.nothingFor(p, cmd)
 	case 1:
 		d.onCall(p, calls[0], cmd)
 	default:
@@ -90,7 +93,26 @@ func (d *decision) candidates(p *Person, cmd intake.Command) []*Call {
 		// Too late for all of them: answer for the latest.
 		return late[len(late)-1:]
 	}
-	return fits
+	return likeliest(fits, cmd.Word)
+}
+
+// meantStages are the stages that a word most likely means when it fits several calls: "boxed"
+// is news of the swarm one stands at, not of the box that waits for dusk.
+var meantStages = map[intake.Word][]Stage{
+	intake.WordBoxed:    {Taken, There},
+	intake.WordLifted:   {Boxed},
+	intake.WordHived:    {Lifted},
+	intake.WordFrames:   {Lifted},
+	intake.WordNoFrames: {Lifted},
+}
+
+// likeliest returns the calls in the stages that word most likely means, all when none is.
+func likeliest(calls []*Call, word intake.Word) []*Call {
+	meant := slices.DeleteFunc(slices.Clone(calls), func(c *Call) bool { return !slices.Contains(meantStages[word], c.Stage) })
+	if len(meant) == 0 {
+		return calls
+	}
+	return meant
 }
 
 // fits reports whether word can be about c, coming from k.
@@ -101,7 +123,11 @@ func (d *decision) fits(c *Call, k *Catcher, word intake.Word) bool {
 	switch word {
 	case intake.WordTake, intake.WordPass:
 		o := c.offer(k.ID)
-		return o != nil && o.State == notify.AskOpen && c.Stage == Looking
+		return o != nil && c.Stage == Looking && (o.State == notify.AskOpen || o.State == notify.AskFallback)
+	case intake.WordDrop:
+		if o := c.offer(k.ID); o != nil && o.State == notify.AskFallback && c.Stage == Looking {
+			return true
+		}
 	case intake.WordETA:
 		return c.heldBy(k.ID) && c.Stage == Taken
 	}
@@ -118,6 +144,10 @@ var wordStages = map[intake.Word][]Stage{
 	intake.WordColony:  {Taken, There},
 	intake.WordRetry:   {There, Boxed},
 	intake.WordShare:   {Taken, There, Boxed, Lifted},
+	intake.WordSize:    {There, Boxed, Lifted},
+
+	intake.WordFrames:   {Boxed, Lifted},
+	intake.WordNoFrames: {Boxed, Lifted},
 
 	intake.WordSomeoneElse: {Boxed},
 	intake.WordTomorrow:    {Boxed},
@@ -181,10 +211,17 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	p.Talk.Choice = nil
 	switch cmd.Word {
 	case intake.WordTake:
-		d.take(p, c)
+		d.take(p, c, d.startOf(cmd))
 		return
 	case intake.WordPass:
 		d.pass(p, c)
+		return
+	}
+	if o := c.kept(); o != nil && o.Catcher == k.ID && cmd.Word == intake.WordDrop {
+		d.pass(p, c)
+		return
+	}
+	if !c.heldBy(k.ID) && d.backAfterAll(p, cmd) {
 		return
 	}
 	if !c.heldBy(k.ID) || !slices.Contains(wordStages[cmd.Word], c.Stage) || !c.Ended.IsZero() {
@@ -221,6 +258,12 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 		d.liftTomorrow(c)
 	case intake.WordShare:
 		d.share(p, c)
+	case intake.WordSize:
+		d.size(p, c, cmd.Rest)
+	case intake.WordFrames:
+		d.frames(c, withFrames)
+	case intake.WordNoFrames:
+		d.frames(c, withoutFrames)
 	case intake.WordDrop:
 		d.tell(p.party(), notify.News, "drop_noted", d.about(c, p.party()))
 		d.drop(c, k, "dropped")
@@ -258,10 +301,9 @@ func (d *decision) out(p *Person, during time.Duration) {
 	for _, id := range slices.Clone(k.Asks) {
 		c := d.call(id)
 		k.Asks = without(k.Asks, id)
-		if o := c.offer(k.ID); o != nil && o.State == notify.AskOpen && c.Stage == Looking {
-			o.State, o.Answered = notify.AskPassed, d.Now
+		if o := c.offer(k.ID); o != nil && c.Stage == Looking && (o.State == notify.AskOpen || o.State == notify.AskFallback) {
 			d.closeOffer(c, o, "passed", false)
-			d.round(c)
+			d.notComing(c, o, notify.AskPassed)
 		}
 	}
 	d.tell(p.party(), notify.News, key, v)
@@ -288,8 +330,15 @@ func (d *decision) mine(p *Person) {
 		}
 	}
 	for _, id := range k.Asks {
-		if c := d.call(id); c.ID != "" && c.Stage == Looking && openTo(c, k.ID) {
+		c := d.call(id)
+		if c.ID == "" || c.Stage != Looking {
+			continue
+		}
+		if openTo(c, k.ID) {
 			lines = append(lines, c.Reference+" "+area(c)+" ("+d.say(p.party(), "stage_looking", nil)+")")
+		}
+		if o := c.kept(); o != nil && o.Catcher == k.ID {
+			lines = append(lines, c.Reference+" "+area(c)+" ("+d.say(p.party(), "stage_kept", d.about(c, p.party()))+")")
 		}
 	}
 	if len(lines) == 0 {
@@ -299,20 +348,30 @@ func (d *decision) mine(p *Person) {
 	d.tell(p.party(), notify.News, "mine", values{"List": strings.Join(lines, "; ")})
 }
 
-// liftedAll is one word for all the boxes of an evening.
+// liftedAll is one word for all the boxes of an evening, and gets one answer.
 func (d *decision) liftedAll(p *Person) bool {
 	k := d.catcher(p.Catcher)
 	d.wantCalls(k.Holds)
-	n := 0
+	var boxes []*Call
 	for _, id := range slices.Clone(k.Holds) {
 		if c := d.call(id); c.heldBy(k.ID) && c.Stage == Boxed {
-			d.lifted(c)
-			n++
+			boxes = append(boxes, c)
 		}
 	}
-	if n == 0 {
+	switch len(boxes) {
+	case 0:
 		d.idle(p, "nothing_held", nil)
+		return true
+	case 1:
+		d.lifted(boxes[0])
+		return true
 	}
+	var refs []string
+	for _, c := range d.inDrivingOrder(k, boxes) {
+		d.takesHome(c)
+		refs = append(refs, c.Reference)
+	}
+	d.tell(p.party(), notify.Claim, "lifted_all_noted", values{"Count": len(refs), "List": strings.Join(refs, ", ")})
 	return true
 }
 
@@ -353,7 +412,11 @@ func (d *decision) join(p *Person, token string) {
 func (d *decision) enrolled(e Enrolled) {
 	k := d.catcher(e.Catcher.ID)
 	k.Schema = documentSchema
+	kit, ladder := k.Kit, k.LadderM
 	k.Catcher = e.Catcher
+	if len(k.Kit) == 0 { // told by text; a roster file does not know of it
+		k.Kit, k.LadderM = kit, ladder
+	}
 	if e.Token != "" {
 		k.Token = e.Token
 		d.change.Finds = append(d.change.Finds, Find{"tok:" + e.Token, k.ID})
@@ -365,6 +428,7 @@ func (d *decision) enrolled(e Enrolled) {
 			p.Language, p.Chosen = k.Language, true
 		}
 		k.Person = p.ID
+		d.secondAddress(k)
 		if !slices.ContainsFunc(k.Diary, func(r Reminder) bool { return r.What == "season" }) {
 			d.enter(k, Reminder{What: "season", At: d.nextRollCall(k)})
 		}
@@ -383,10 +447,15 @@ func (d *decision) dismissed(e Dismissed) {
 	if k.Address != "" {
 		p := d.person(k.Address)
 		p.Catcher = ""
+		d.forgetTrapLine(p)
+		d.forget(p.ID, "")
+	}
+	if k.Also != "" {
+		d.person(k.Also).Catcher = ""
 	}
 	if k.Token != "" {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + k.Token})
 	}
-	k.Address, k.Token = "", ""
+	forgetCatcher(k)
 	d.change.Roster = append(d.change.Roster, RosterCard{ID: k.ID})
 }

@@ -4,15 +4,17 @@ import "skepline/intake"
 
 // Outcomes of Decide, kept under the event's id. A repeated tap or text gets the same one.
 const (
-	OutcomeNoted   Outcome = "noted"    // taken in; there may be messages
-	OutcomeWon     Outcome = "won"      // the call is theirs
-	OutcomeYours   Outcome = "yours"    // it was theirs already
-	OutcomeLate    Outcome = "late"     // somebody else has it
-	OutcomeNoOffer Outcome = "no_offer" // there is no open offer to them
-	OutcomeFull    Outcome = "full"     // they have taken as many as they wanted for the day
-	OutcomeStale   Outcome = "stale"    // about something that is over
-	OutcomeQuiet   Outcome = "quiet"    // deliberately not answered
-	OutcomeStopped Outcome = "stopped"  // opted out
+	OutcomeNoted    Outcome = "noted"     // taken in; there may be messages
+	OutcomeWon      Outcome = "won"       // the call is theirs
+	OutcomeYours    Outcome = "yours"     // it was theirs already
+	OutcomeKept     Outcome = "kept"      // they are the fallback
+	OutcomeLate     Outcome = "late"      // somebody else has it
+	OutcomeNoOffer  Outcome = "no_offer"  // there is no open offer to them
+	OutcomeFull     Outcome = "full"      // they have taken as many as they wanted for the day
+	OutcomeStale    Outcome = "stale"     // about something that is over
+	OutcomeQuiet    Outcome = "quiet"     // deliberately not answered
+	OutcomeStopped  Outcome = "stopped"   // opted out
+	OutcomeOtherWay Outcome = "other_way" // undelivered, and sent to the second address
 )
 
 // TapWords returns the few words that answer a tap on the spot, "" for none.
@@ -67,6 +69,10 @@ func Decide(f Facts) (change Change, need Need) {
 		d.paged(e)
 	case Desked:
 		d.desked(e)
+	case Spent:
+		d.spent(e)
+	case Morning:
+		d.morningOf(e)
 	}
 	return d.finish(), Need{}
 }

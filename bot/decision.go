@@ -25,6 +25,7 @@ type decision struct {
 	people []*copyOf[Person]
 	calls  []*copyOf[Call]
 	crew   []*copyOf[Catcher]
+	blocks []*copyOf[blocks]
 	change Change
 	serial int
 	// foreign are documents with fields that we do not know; a newer program wrote them.
@@ -70,6 +71,14 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 	return c
 }
 
+// assumeNew takes it that nothing is stored under k, whose id derives from this very event, and
+// spares the look. The commit checks it.
+func (d *decision) assumeNew(k Key) {
+	if _, ok := d.document(k); !ok {
+		d.add([]Document{{Key: k}})
+	}
+}
+
 // want stops the decision unless every document in keys is loaded, so that they are loaded
 // in one go.
 func (d *decision) want(keys ...Key) {
@@ -97,7 +106,10 @@ func (d *decision) find(name string) string {
 func (d *decision) person(a notify.Address) *Person {
 	p := d.personByID(PersonID(d.Secret, a))
 	if p.Address == "" {
-		p.Address, p.Language = a, d.Settings.DefaultLanguage()
+		p.Address = a
+	}
+	if p.Language == "" {
+		p.Language = d.Settings.DefaultLanguage()
 	}
 	return p
 }
@@ -120,8 +132,11 @@ const documentSchema = 1
 // finish turns the working copies into the change.
 func (d *decision) finish() Change {
 	d.together()
+	d.paidFor()
 	d.keepWords()
 	for _, p := range d.people {
+		d.keepPerson(p.doc, p.work)
+		d.personFollows(p.doc, p.work)
 		if p.work.ID == "" {
 			d.erase(p.doc)
 			continue
@@ -137,6 +152,9 @@ func (d *decision) finish() Change {
 		if c.work.ID != "" {
 			d.write(c.doc, c.work, nil, true)
 		}
+	}
+	for _, b := range d.blocks {
+		d.write(b.doc, b.work, nil, false)
 	}
 	slices.SortFunc(d.change.Documents, func(a, b Document) int { return compareKeys(a.Key, b.Key) })
 	slices.SortFunc(d.change.Checks, func(a, b Check) int { return compareKeys(a.Key, b.Key) })
@@ -225,7 +243,11 @@ func (d *decision) timersFollow(owner string, before func(string) *CallTimer, ti
 
 // catcherFollows adds what goes with a catcher's document: their card and their timers.
 func (d *decision) catcherFollows(old Document, k *Catcher) {
-	d.card("k:"+k.ID, k.card())
+	if k.Name == "" { // off the list, and forgotten
+		d.change.Cards = append(d.change.Cards, Card{Field: "k:" + k.ID})
+	} else {
+		d.card("k:"+k.ID, k.card())
+	}
 	var before Catcher
 	if old.Version > 0 {
 		if err := json.Unmarshal(old.Body, &before); err != nil {
@@ -325,7 +347,7 @@ func (d *decision) tell(p Party, class notify.Class, key string, v values) *noti
 // trueWhile says in which stages a caller's news is still true. What has been overtaken by
 // the time it could go out is dropped, not sent late.
 var trueWhile = map[string][]string{
-	"looking": {"looking"}, "still_looking": {"looking"}, "night": {"looking"}, "nobody_yet": {"looking"},
+	"looking": {"looking"}, "kept_caller": {"looking"}, "still_looking": {"looking"}, "night": {"looking"}, "nobody_yet": {"looking"},
 	"referral": {"looking"}, "referral_held": {"asking"}, "held": {"asking"}, "dropped_caller": {"looking"},
 	"taken_caller": {"taken"}, "no_eta_yet": {"taken"}, "eta_caller": {"taken"}, "eta_caller_phone": {"taken"}, "has_arrived": {"taken"},
 	"there_caller": {"there"}, "boxed_caller": {"boxed"},
@@ -333,14 +355,18 @@ var trueWhile = map[string][]string{
 
 // send adds a message with ready words.
 func (d *decision) send(p Party, class notify.Class, text string) *notify.Message {
-	d.change.Messages = append(d.change.Messages, notify.Message{
-		ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text,
-	})
+	m := notify.Message{ID: d.messageID(), To: p.Address, Recipient: p.Person, Class: class, Text: text, At: d.Now.UTC().Truncate(time.Millisecond)}
+	if class == notify.Safety || class == notify.Claim {
+		m.Also = p.Also
+	}
+	d.change.Messages = append(d.change.Messages, m)
 	return &d.change.Messages[len(d.change.Messages)-1]
 }
 
 // party returns p as calls and messages need them.
-func (p *Person) party() Party { return Party{Person: p.ID, Address: p.Address, Language: p.Language} }
+func (p *Person) party() Party {
+	return Party{Person: p.ID, Address: p.Address, Also: alsoOf(p.Address), Language: p.Language}
+}
 
 // clock returns t as people read a clock, with the day when it is not today.
 func (d *decision) clock(p Party, t time.Time) string {

@@ -18,6 +18,7 @@ type Desked struct {
 	Words   string // with say
 	Catcher string // with offer: whom to ask; "" = whoever the rounds pick
 	With    string // with join: the id of the other call
+	By      string // a few letters that tell one session at the desk from another
 }
 
 // ID returns the event's id.
@@ -38,6 +39,10 @@ const takenOver = "taken_over"
 // texts that answer a steward who texts are left out.
 func (d *decision) desked(e Desked) {
 	c := d.call(e.Call)
+	if e.Does == deskSees {
+		d.deskSees(c, e)
+		return
+	}
 	if c.ID == "" || !c.Ended.IsZero() {
 		d.change.Outcome = OutcomeStale
 		return
@@ -48,7 +53,7 @@ func (d *decision) desked(e Desked) {
 		return
 	}
 	if !slices.Contains([]string{"say", "close", "join", "split"}, e.Does) { // these leave a line of their own
-		d.note(c, "desk "+e.Does)
+		d.note(c, strings.TrimSpace("desk "+e.Does+" "+e.By))
 	}
 	switch e.Does {
 	case "say":
@@ -83,7 +88,7 @@ func (d *decision) deskMay(c *Call, e Desked) bool {
 	case "say":
 		return strings.TrimSpace(e.Words) != ""
 	case "offer":
-		return c.Holder == nil && c.Joined == "" && (e.Catcher == "" || d.canOffer(e.Catcher))
+		return d.canGive(c) && c.Joined == "" && (e.Catcher == "" || d.canOffer(e.Catcher))
 	case "join":
 		return e.With != "" && mayJoin(c, d.call(e.With))
 	case "split":
@@ -164,7 +169,7 @@ func (d *decision) keepWords() {
 		for _, m := range d.change.Messages {
 			relayed = relayed || m.Class == notify.Relay && m.Recipient == c.Caller.Person
 		}
-		switch from, text := spokenBy(d.heard()); {
+		switch from, text := spokenBy(d.speaks()); {
 		case from != "" && from == c.Caller.Address:
 			c.spoke(d.now, "caller", text, before)
 		case relayed && c.Holder != nil && from == c.Holder.Party.Address:
@@ -196,8 +201,8 @@ func (d *decision) tellsAnother(c *Call) bool {
 	return false
 }
 
-// heard is the event, or what a press on a page says.
-func (d *decision) heard() Event {
+// speaks is the event, or what a press on a page says.
+func (d *decision) speaks() Event {
 	if d.onPage != nil {
 		return *d.onPage
 	}

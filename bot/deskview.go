@@ -34,6 +34,7 @@ type Number struct {
 
 // CallRow is one open call in the list.
 type CallRow struct {
+	Kept                                     string // who has it, and when, unless somebody is sooner
 	ID, Ref, Stage, Held, Area, Kind, Holder string
 	Why                                      string // why a person is needed now: "held", "undelivered", "nobody", "late", "overdue"; "" = nobody is
 	Because                                  string // why it is held, in words
@@ -80,6 +81,7 @@ type CallView struct {
 	Also       []CallRow    // that are part of it
 	ETA        string
 	Photos     int
+	Why        *WhyView // nil while nobody has been looked for
 }
 
 // Weighed is something with a figure: a kind with its percent, or evidence with its weight.
@@ -222,6 +224,9 @@ func (d *decision) callRow(c *Call) CallRow {
 	if c.Held != "" {
 		r.Because = d.heldWords(p, c.Held)
 	}
+	if o := c.kept(); o != nil {
+		r.Kept = o.Name + ", " + d.clock(p, o.Until)
+	}
 	if next := c.next(); !next.IsZero() && c.Ended.IsZero() {
 		r.Next = d.clock(p, next)
 	}
@@ -329,6 +334,7 @@ func (d *decision) viewCall(id string) *CallView {
 	}
 	v.Lines = d.storyLines(c, p)
 	d.viewTies(v, c)
+	v.Why = d.viewWhy(c, p)
 	if c.Ended.IsZero() {
 		d.viewActions(v, c)
 	}
@@ -349,6 +355,7 @@ func (d *decision) storyLines(c *Call, p Party) []StoryLine {
 			lines = append(lines, StoryLine{Text: d.storyWords(p, c.Story[i].What), when: c.Story[i].At})
 		}
 	}
+	lines = withSeen(lines, c.Seen, func(who string) string { return d.storyWords(p, "seen "+who) })
 	for i := range lines {
 		lines[i].At = d.clock(p, lines[i].when)
 		if days := dayNumber(d.now) - dayNumber(lines[i].when.In(d.now.Location())); days > 0 {
@@ -396,7 +403,7 @@ func (d *decision) viewActions(v *CallView, c *Call) {
 			v.Does = append(v.Does, act)
 		}
 	}
-	if c.Holder != nil {
+	if !d.canGive(c) {
 		return
 	}
 	needs := d.needs(c)

@@ -14,8 +14,9 @@ import (
 func (d *decision) storyWords(p Party, code string) string {
 	head, rest, _ := strings.Cut(code, " ")
 	w := words(p)
-	if strings.HasPrefix(head, "desk") {
-		return d.say(p, "desk_story_desk", values{"What": d.wordsOr(w, "page_do_"+rest, rest)})
+	if head == "desk" {
+		act, by, _ := strings.Cut(rest, " ")
+		return strings.TrimSpace(d.say(p, "desk_story_desk", values{"What": d.wordsOr(w, "page_do_"+act, act)}) + " " + by)
 	}
 	key := "desk_story_" + head
 	if !w.Knows(key) {
@@ -41,6 +42,9 @@ func (d *decision) storyDetail(p Party, head, rest string) string {
 	case "pass_reason":
 		who, why, _ := strings.Cut(rest, " ")
 		return d.catcherName(who) + ": " + d.wordsOr(w, "page_reason_"+why, why)
+	}
+	if by, desk := strings.CutPrefix(rest, "desk "); desk {
+		return d.say(p, "desk_itself", values{"What": by})
 	}
 	return d.catcherName(rest)
 }

@@ -44,8 +44,18 @@ const answerWithin = 7 * 24 * time.Hour
 
 // planCare enters the days after hiving into the holder's diary.
 func (d *decision) planCare(c *Call, k *Catcher) {
+	if k.Address == "" { // off the list meanwhile
+		return
+	}
 	for _, row := range care {
-		d.enter(k, Reminder{What: row.what, Call: c.ID, Ref: c.Reference, At: d.onDay(row.day, careHour)})
+		what := row.what
+		switch {
+		case what == "comb" && c.OnSite.Frames == withoutFrames:
+			continue
+		case (what == "comb" || what == "veg") && c.OnSite.Frames == withFrames:
+			what += "_nuc"
+		}
+		d.enter(k, Reminder{What: what, Call: c.ID, Ref: c.Reference, At: d.onDay(row.day, careHour)})
 	}
 }
 

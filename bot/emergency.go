@@ -12,6 +12,10 @@ import (
 // emergency answers words of a severe reaction: the emergency message first, alone, at any
 // stage and on every channel. Everything else about the call waits for their next text.
 func (d *decision) emergency(p *Person, e Said) {
+	if !p.Abuse.Alarms.allow(d.Now, alarms) {
+		d.change.Outcome = OutcomeQuiet // they have just read it ten times
+		return
+	}
 	d.tell(p.party(), notify.Safety, "emergency", nil)
 	if d.say(p.party(), "emergency_more", nil) != "[emergency_more]" && !words(p.party()).Chat {
 		d.tell(p.party(), notify.Safety, "emergency_more", nil)
@@ -120,6 +124,9 @@ func (d *decision) rang(e Rang) {
 		d.change.Outcome = OutcomeStopped
 		return
 	}
+	if d.unpaid(p) {
+		return
+	}
 	if d.openCall(p) != nil {
 		d.again(p)
 		return
@@ -140,8 +147,9 @@ func area(c *Call) string {
 }
 
 // exact returns where a call is as its holder reads it.
-func (d *decision) exact(p Party, c *Call) string {
-	place := c.Answers.Place
+func (d *decision) exact(p Party, c *Call) string { return d.exactly(p, c.Answers.Place) }
+
+func (d *decision) exactly(p Party, place *intake.Place) string {
 	if place == nil {
 		return d.say(p, "place_unknown", nil)
 	}

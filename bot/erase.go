@@ -51,7 +51,7 @@ func (d *decision) scrub(c *Call) {
 	for _, hash := range c.Links {
 		d.change.Finds = append(d.change.Finds, Find{Name: "tok:" + hash})
 	}
-	c.Links = nil
+	c.Links, c.Seen = nil, nil
 	for i := range c.Offers {
 		o := &c.Offers[i]
 		*o = Offer{Ask: o.Ask}
@@ -91,7 +91,7 @@ func (d *decision) forget(person, call string) {
 	if p.Call == call {
 		p.Call = ""
 	}
-	if p.Call != "" || p.Catcher != "" || len(p.Calls) > 0 || d.Settings.IsSteward(p.Address) {
+	if d.bound(p) {
 		return
 	}
 	if p.Stopped {
@@ -109,13 +109,19 @@ func (d *decision) eraseMe(p *Person) {
 		d.tell(p.party(), notify.News, "erase_sure", nil)
 		return
 	}
+	d.eraseNow(p)
+}
+
+// eraseNow erases what is kept of p, or sees to it that this happens when the catcher who
+// needs their address is done.
+func (d *decision) eraseNow(p *Person) {
 	p.Erasing = time.Time{}
 	to, c := p.party(), d.openCall(p)
 	if c != nil && c.Holder != nil {
 		// Somebody is on their way to an address; it goes when they are done.
 		p.Erase = true
 		d.note(c, "erase_after")
-		d.tell(to, notify.News, "erase_after", d.about(c, to))
+		d.receipt(p, to, "erase_after", d.about(c, to))
 		return
 	}
 	if c != nil {
@@ -128,8 +134,9 @@ func (d *decision) eraseMe(p *Person) {
 	key := "erased"
 	if p.Catcher != "" {
 		key = "erased_catcher"
+		d.forgetDay(d.catcher(p.Catcher))
 	}
-	d.tell(to, notify.News, key, nil)
+	d.receipt(p, to, key, nil)
 	for _, id := range calls {
 		if c := d.call(id); c.ID != "" && !c.Ended.IsZero() {
 			d.scrub(c)
@@ -140,6 +147,35 @@ func (d *decision) eraseMe(p *Person) {
 	}
 	if p.ID != "" {
 		p.Name, p.Idle, p.Talk = "", Tally{}, Talk{}
+	}
+}
+
+// forgetDay erases what a catcher told of their own things: the trap line with its places, the
+// kit, and what they are reminded of. The roll call of the next season stays: they are still on
+// the list.
+func (d *decision) forgetDay(k *Catcher) {
+	k.Boxes, k.Kit, k.LadderM = nil, nil, 0
+	k.Diary = slices.DeleteFunc(k.Diary, func(r Reminder) bool { return r.What != "season" && r.What != "roll" })
+	d.setDiary(k)
+	d.onRoster(k)
+}
+
+// forgetCatcher erases everything of one who is off the list, but the id that the ledger knows
+// and the boxes that a steward was told to see to.
+func forgetCatcher(k *Catcher) {
+	for i := range k.Timers {
+		k.Timers[i].At = time.Time{}
+	}
+	*k = Catcher{Schema: documentSchema, Catcher: notify.Catcher{ID: k.ID}, AwayUntil: never, Holds: k.Holds, Timers: k.Timers}
+}
+
+// forgetTrapLine erases where the catches of somebody's bait boxes were.
+func (d *decision) forgetTrapLine(p *Person) {
+	d.wantCalls(p.Calls)
+	for _, id := range slices.Clone(p.Calls) {
+		if c := d.call(id); c.By == byTrapLine {
+			d.scrub(c)
+		}
 	}
 }
 

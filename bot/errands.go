@@ -10,14 +10,16 @@ import (
 	"skepline/intake"
 )
 
-// Errand is a look-up outside: where is what a caller put in words? It is leased like a
-// timer and answered by an event. Nothing waits for it.
+// Errand is a look-up outside: where is what a caller put in words, what place is in the
+// contact card they sent? It is leased like a timer and answered by an event. Nothing waits
+// for it.
 type Errand struct {
 	ID       string    `json:"id"`
 	Call     string    `json:"call"`
-	Words    string    `json:"words"`    // the place as the caller said it
-	Language string    `json:"language"` // of the caller
-	Until    time.Time `json:"until"`    // after this nobody looks any more
+	Words    string    `json:"words"`          // the place as the caller said it
+	Card     string    `json:"card,omitempty"` // instead of words: a card to fetch, as the provider names it
+	Language string    `json:"language"`       // of the caller
+	Until    time.Time `json:"until"`          // after this nobody looks any more
 }
 
 // Event returns the id under which e's answer is an event.
@@ -56,9 +58,14 @@ func (h *Hotline) RunErrand(ctx context.Context, maps Maps) (made bool, wait tim
 		return false, wait, err
 	}
 	answer := Returned{Errand: *e}
-	if maps != nil && h.Clock.Now().Before(e.Until) {
-		setting := h.Settings.reading()
-		setting.Language = e.Language
+	setting := h.Settings.reading()
+	setting.Language = e.Language
+	switch inTime := h.Clock.Now().Before(e.Until); {
+	case inTime && e.Card != "":
+		if answer.Spots, err = h.readCard(ctx, *e, setting); err != nil {
+			return true, 0, err
+		}
+	case inTime && maps != nil && e.Card == "":
 		if answer.Spots, err = maps.Search(ctx, e.Words, setting); err != nil {
 			return true, 0, fmt.Errorf("look up a place: %w", err)
 		}

@@ -27,8 +27,12 @@ const latestReminder = 22
 // the sun sets late or not at all it is ten o'clock, and still light.
 func (d *decision) eveningOf(c *Call, day time.Time) evening {
 	lat, lon := d.point(c)
+	return d.eveningAt(lat, lon, day)
+}
+
+func (d *decision) eveningAt(lat, lon float64, day time.Time) evening {
 	sun := triage.SunOn(day, lat, lon)
-	dusk, note := triage.DuskFor(day, lat, lon)
+	dusk, note := sun.Dusk(day)
 	e := evening{Sunset: sun.Set, Note: note}
 	late := time.Date(day.Year(), day.Month(), day.Day(), latestReminder, 0, 0, 0, day.Location())
 	switch {
@@ -49,8 +53,10 @@ func (d *decision) eveningOf(c *Call, day time.Time) evening {
 const homeAfter = 20 * time.Minute
 
 // sunset is what people call sunset today at the call.
-func (d *decision) sunset(c *Call) time.Time {
-	e := d.eveningOf(c, d.now)
+func (d *decision) sunset(c *Call) time.Time { return d.sunsetAt(d.point(c)) }
+
+func (d *decision) sunsetAt(lat, lon float64) time.Time {
+	e := d.eveningAt(lat, lon, d.now)
 	if e.Sunset.IsZero() {
 		return e.From
 	}

@@ -25,6 +25,7 @@ type Said struct {
 	Text     string   // as typed; "" when only something else came
 	Photos   []string // pictures as the provider names them: "tg:<file id>", "tw:<message sid>/<media sid>"
 	Pin      *Point   // a shared location
+	Card     string   `json:",omitempty"` // a contact card that may hold a place, as the provider names it: "tw:<message sid>/<media sid>"
 	Other    string   // what else came that we cannot read: "voice", "sticker", "contact", "video", "document", "garbled"
 	Language string   // of the sender's profile, "en", "es"; "" when the channel does not say
 	Profile  string   // first name in the sender's profile; "" when the channel does not say

@@ -18,6 +18,9 @@ type Facts struct {
 	Roster    []notify.Catcher
 	Board     *notify.Board     // nil = roster and board not loaded
 	Places    *intake.Gazetteer // nil = not loaded
+	Again     bool              // it was decided before and conflicted: nothing is assumed now
+	Season    *Summary          // of the season so far; nil = not loaded
+	Day       *DaySum           // of the day that was asked for; nil = not loaded
 }
 
 // Need is what Decide lacks. It is loaded and Decide runs again from the start: that keeps
@@ -27,9 +30,13 @@ type Need struct {
 	Find   string
 	Roster bool
 	Places bool
+	Season bool
+	Day    time.Time // the midnight at which the day to sum up begins; zero = none
 }
 
-func (n Need) none() bool { return len(n.Keys) == 0 && n.Find == "" && !n.Roster && !n.Places }
+func (n Need) none() bool {
+	return len(n.Keys) == 0 && n.Find == "" && !n.Roster && !n.Places && !n.Season && n.Day.IsZero()
+}
 
 func (f *Facts) add(docs []Document) {
 	f.Documents = append(f.Documents, docs...)

@@ -19,13 +19,16 @@ func (d *decision) said(e Said) {
 	switch {
 	case stop || e.OptOut == "STOP":
 		d.optOut(p)
+	case intake.Emergency(e.Text):
+		d.emergency(p, e)
+	case d.unpaid(p):
 	case start || e.OptOut == "START" || p.Stopped && joins(e.Text):
 		d.optIn(p)
 		if joins(e.Text) {
 			d.command(p, e)
 		}
-	case intake.Emergency(e.Text):
-		d.emergency(p, e)
+	case p.Stopped && asksErasure(e.Text):
+		d.erases(p)
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped
 	case d.tooMuch(p, e):
@@ -39,6 +42,11 @@ func (d *decision) said(e Said) {
 	default:
 		d.something(p, e)
 	}
+}
+
+func asksErasure(text string) bool {
+	cmd, ok := intake.ReadCommand(text, intake.Setting{})
+	return ok && cmd.Word == intake.WordDelete
 }
 
 func joins(text string) bool {
@@ -97,10 +105,12 @@ func (d *decision) obey(p *Person, cmd intake.Command, e Said) bool {
 		d.join(p, cmd.Rest)
 	case intake.WordDelete:
 		d.eraseMe(p)
-	case intake.WordSay, intake.WordOffer, intake.WordClose, intake.WordNew, intake.WordOpen:
+	case intake.WordSeason:
+		return d.season(p)
+	case intake.WordSay, intake.WordOffer, intake.WordClose, intake.WordNew, intake.WordOpen, intake.WordWhy:
 		return d.stewardWord(p, cmd, e)
 	default:
-		return d.catcherWord(p, cmd, e.Text)
+		return d.sharesNumber(p, cmd) || d.catcherWord(p, cmd, e.Text)
 	}
 	return true
 }

@@ -2,12 +2,14 @@ package bot
 
 import (
 	"context"
+	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"hash/fnv"
+	"io"
 	"log/slog"
 	"math/rand/v2"
 	"runtime/debug"
@@ -25,6 +27,8 @@ type Hotline struct {
 	Store    Store
 	Clock    Clock
 	Log      *slog.Logger
+	// Fetch gets what came with a message from the provider that has it; nil = nothing can.
+	Fetch func(ctx context.Context, name string) (io.ReadCloser, error)
 
 	// queues let events that ran into each other over one call go one by one from then on;
 	// only other replicas are left to run into.
@@ -39,13 +43,14 @@ const commitTries = 8
 // event returns the outcome of its first arrival. An error means that nothing was
 // acknowledged and that the event should come again.
 func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
-	payload, lost := payloadOf(e), false
+	payload, lost, again := h.payloadOf(e), false, false
 	for try := range commitTries {
-		outcome, over, err := h.hearOnce(ctx, e, payload)
+		outcome, over, err := h.hearOnce(ctx, e, payload, again)
 		switch {
 		case err == nil || ctx.Err() != nil:
 			return outcome, err
 		case errors.Is(err, ErrConflict):
+			again = true
 			if try == 0 {
 				queue := &h.queues[over]
 				queue.Lock()
@@ -67,14 +72,16 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 	return "", fmt.Errorf("event %s: %w after %d tries", kindOf(e), ErrConflict, commitTries)
 }
 
-// hearOnce takes an event through once. over names the queue of the call it was about.
-func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcome Outcome, over int, err error) {
-	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now()}
+// hearOnce takes an event through once, again when it conflicted before. over names the queue
+// of the call it was about.
+func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string, again bool) (outcome Outcome, over int, err error) {
+	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now(), Again: again}
 	person := ""
 	if from := sender(e); from != "" {
 		person = PersonID(facts.Secret, from)
 	}
-	loaded, err := h.Store.Load(ctx, e.ID(), person, "")
+	find := firstReference(facts.Secret, e)
+	loaded, err := h.Store.Load(ctx, e.ID(), person, find)
 	if err != nil {
 		return "", 0, fmt.Errorf("load for %s: %w", kindOf(e), err)
 	}
@@ -82,6 +89,9 @@ func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string) (outcom
 		return loaded.Outcome, 0, nil
 	}
 	facts.add(loaded.Documents)
+	if find != "" {
+		facts.Finds = append(facts.Finds, Find{Name: find, Subject: loaded.Found})
+	}
 	change, err := h.decide(ctx, facts)
 	if err != nil {
 		return "", 0, err
@@ -160,6 +170,9 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 		}
 		facts.Roster, facts.Board = roster, &board
 	}
+	if err := h.loadSums(ctx, facts, need); err != nil {
+		return err
+	}
 	if need.Places {
 		places, err := h.places(ctx)
 		if err != nil {
@@ -170,14 +183,37 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 	return nil
 }
 
+// loadSums loads what is summed up over many calls.
+func (h *Hotline) loadSums(ctx context.Context, facts *Facts, need Need) error {
+	if need.Season {
+		season, err := h.ReadSeason(ctx)
+		if err != nil {
+			return err
+		}
+		facts.Season = &season
+	}
+	if !need.Day.IsZero() {
+		day, err := h.readDay(ctx, need.Day, *facts.Board)
+		if err != nil {
+			return err
+		}
+		facts.Day = day
+	}
+	return nil
+}
+
 // payloadOf hashes an event, so that the store can notice two different events under one id.
-func payloadOf(e Event) string {
+// A plain hash of an event that holds little more than a phone number could be turned back
+// by trying every number; this one cannot without the secret.
+func (h *Hotline) payloadOf(e Event) string {
 	b, err := json.Marshal(e)
 	if err != nil {
 		return "unhashable"
 	}
-	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:6])
+	mac := hmac.New(sha256.New, h.Secrets[len(h.Secrets)-1])
+	mac.Write([]byte("payload\x00"))
+	mac.Write(b)
+	return hex.EncodeToString(mac.Sum(nil)[:6])
 }
 
 // kindOf names an event for logs and errors: its type, nothing that a person said.

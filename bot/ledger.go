@@ -30,6 +30,8 @@ type Entry struct {
 	Catcher       string      // id of the last one who took it
 	Taken, There  time.Time   // the last time each; zero = never
 	Boxed, Hived  time.Time
+	OnSite        OnSite // what its catchers saw and did there
+	TrapLine      bool   // a catch of a bait box: nobody was asked, nobody called
 }
 
 // NotHoneyBees is what was found where nobody told the kind.
@@ -58,7 +60,7 @@ func ReadEntry(doc Document) (Entry, bool, error) {
 func entryOf(c *Call) Entry {
 	e := Entry{
 		Reference: c.Reference, Opened: c.Opened, Ended: c.Ended, Outcome: c.Stage,
-		Answers: aboutTheBees(c.Answers), Assessment: c.Assessment, Asked: len(c.Offers),
+		Answers: aboutTheBees(c.Answers), Assessment: c.Assessment, Asked: len(c.Offers), OnSite: c.OnSite, TrapLine: c.By == byTrapLine,
 	}
 	if p := c.Answers.Place; p != nil && p.PrecisionM < intake.InWordsOnly {
 		e.Placed, e.Lat, e.Lon = true, roundedTo(p.Lat, placesTo), roundedTo(p.Lon, placesTo)
@@ -113,7 +115,7 @@ func (e Entry) Caught() bool { return e.Outcome == Hived || e.Outcome == Lifted 
 // ToTake returns how long it took until the catcher who ended up with it took it, and
 // whether anybody did.
 func (e Entry) ToTake() (time.Duration, bool) {
-	return e.Taken.Sub(e.Opened), !e.Taken.IsZero()
+	return e.Taken.Sub(e.Opened), !e.Taken.IsZero() && !e.TrapLine
 }
 
 // ClosedCalls is the part of the store that the ledger reads.
@@ -193,6 +195,7 @@ type Week struct {
 type CatcherSummary struct {
 	ID                             string
 	Took, Caught, Flown, NotASwarm int
+	Trapped                        int // of those caught, in their own bait boxes
 	MedianToTake                   time.Duration
 	toTake                         []time.Duration
 }
@@ -231,8 +234,11 @@ func (g *Summing) Add(e Entry) {
 		s.To = e.Opened
 	}
 	g.addWeek(e)
-	if took, ok := e.ToTake(); ok {
+	took, asked := e.ToTake()
+	if asked {
 		s.ToTake = append(s.ToTake, took)
+	}
+	if asked || e.TrapLine {
 		g.addCatcher(e, took)
 	}
 	if e.Placed {
@@ -276,7 +282,11 @@ func (g *Summing) addCatcher(e Entry, took time.Duration) {
 		g.catchers[e.Catcher] = k
 	}
 	k.Took++
-	k.toTake = append(k.toTake, took)
+	if e.TrapLine {
+		k.Trapped++
+	} else {
+		k.toTake = append(k.toTake, took)
+	}
 	switch {
 	case e.Caught():
 		k.Caught++

@@ -21,11 +21,13 @@ var ledgerHeader = []string{
 	"reference", "opened", "ended", "outcome", "found", "likelihood", "predicted", "route", "urgency",
 	"shape", "body", "surface", "entry", "crowd", "height_m", "age_h", "stung",
 	"lat", "lon", "asked", "catcher", "minutes_to_take", "taken", "there", "boxed", "hived",
+	"on_site", "tries", "lift", "size", "size_kg", "stayed", "trap_line",
 }
 
 // NewLedgerCSV writes the header.
 func NewLedgerCSV(w io.Writer, zone *time.Location) (*LedgerCSV, error) {
 	l := &LedgerCSV{csv.NewWriter(w), zone}
+	l.out.UseCRLF = true // RFC 4180, section 2
 	return l, l.out.Write(ledgerHeader)
 }
 
@@ -45,6 +47,7 @@ func (l *LedgerCSV) Add(e Entry) error {
 		a.Shape, a.Body, a.Surface, a.Entry, a.Crowd, optional(a.HeightM, 1), optional(a.AgeH, 0), a.Stung,
 		"", "", itoa(e.Asked), e.Catcher, minutes, l.at(e.Taken), l.at(e.There), l.at(e.Boxed), l.at(e.Hived),
 	}
+	fields = append(fields, onSiteFields(e)...)
 	if e.Placed {
 		fields[17], fields[18] = decimal(e.Lat, placesTo), decimal(e.Lon, placesTo)
 	}
@@ -52,6 +55,19 @@ func (l *LedgerCSV) Add(e Entry) error {
 		fields[i] = noFormula(fields[i])
 	}
 	return l.out.Write(fields)
+}
+
+// onSiteFields is what was seen and done there.
+func onSiteFields(e Entry) []string {
+	o := e.OnSite
+	kg, trap := "", ""
+	if o.SizeKg > 0 {
+		kg = decimal(o.SizeKg, 2)
+	}
+	if e.TrapLine {
+		trap = "yes"
+	}
+	return []string{o.Triage, itoa(o.Tries), o.Lift, o.Size, kg, o.Stayed, trap}
 }
 
 // Close writes what is left.

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -214,10 +215,103 @@ func TestGeoJSONIsOne(t *testing.T) {
 			t.Fatalf("%s with %d features, want %d", read.Type, len(read.Features), n)
 		}
 		for _, f := range read.Features {
+			if f.Properties == nil { // section 3.2: there must be such a member
+				t.Error("a feature without properties")
+			}
 			if f.Type != "Feature" || f.Geometry.Type != "Point" || !cmp.Equal(f.Geometry.Coordinates, []float64{-76.49, 42.45}) {
 				t.Errorf("%+v", f)
 			}
 		}
+	}
+}
+
+// RFC 7946, section 4: no "crs" member; section 3.1.1: numbers within the range of WGS 84;
+// section 7: no member of another kind of object in a feature collection.
+func TestGeoJSONHoldsOnlyItsMembers(t *testing.T) {
+	var out bytes.Buffer
+	g, err := NewLedgerGeoJSON(&out, time.UTC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, at := range [][2]float64{{89.999, 179.999}, {-89.999, -179.999}, {0, 0}} {
+		c := endedCall()
+		c.Answers.Place.Lat, c.Answers.Place.Lon = at[0], at[1]
+		if err := g.Add(readAll(t, c)[0]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := g.Close(); err != nil {
+		t.Fatal(err)
+	}
+	allowed := map[string]string{"FeatureCollection": "type features", "Feature": "type geometry properties", "Point": "type coordinates"}
+	var look func(v any)
+	look = func(v any) {
+		switch v := v.(type) {
+		case []any:
+			for _, inner := range v {
+				look(inner)
+			}
+		case map[string]any:
+			members, known := allowed[fmt.Sprint(v["type"])]
+			if !known {
+				return // the properties are ours
+			}
+			for name, inner := range v {
+				if !slices.Contains(strings.Fields(members), name) {
+					t.Errorf("a %s has %q", v["type"], name)
+				}
+				look(inner)
+			}
+			if at, isPoint := v["coordinates"].([]any); isPoint && (len(at) != 2 || math.Abs(at[0].(float64)) > 180 || math.Abs(at[1].(float64)) > 90) {
+				t.Errorf("a point at %v", at)
+			}
+		}
+	}
+	var read any
+	if err := json.Unmarshal(out.Bytes(), &read); err != nil {
+		t.Fatal(err)
+	}
+	look(read)
+}
+
+// RFC 4180: every line ends in CRLF and has as many fields as the header; what holds a comma
+// or a quote stands in quotes. What was seen and done on site is there, too.
+func TestCSVIsOne(t *testing.T) {
+	c := endedCall()
+	c.OnSite = OnSite{Triage: "right", Tries: 2, Lift: "morning", Size: "large", SizeKg: 2.5, Stayed: "yes"}
+	c.Holder.Catcher = `ada "the" first, of two`
+	var out bytes.Buffer
+	l, err := NewLedgerCSV(&out, time.UTC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Add(readAll(t, c)[0]); err != nil || l.Close() != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(out.String(), "\r\n"); n != 2 || n != strings.Count(out.String(), "\n") {
+		t.Errorf("%d lines end in CRLF", n)
+	}
+	rows, err := csv.NewReader(&out).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := rows[1][len(rows[1])-7:]
+	if want := []string{"right", "2", "morning", "large", "2.50", "yes", ""}; !cmp.Equal(last, want) || rows[1][20] != c.Holder.Catcher {
+		t.Errorf("on site %q, catcher %q", last, rows[1][20])
+	}
+}
+
+// A catch of a bait box is caught, and nobody took it.
+func TestTrapLineInTheSummary(t *testing.T) {
+	c := endedCall()
+	c.By, c.Holder.Taken = byTrapLine, c.Opened
+	g := NewSumming(DefaultSettings())
+	for _, call := range []Call{c, endedCall()} {
+		g.Add(entryOf(&call))
+	}
+	s := g.Summary()
+	if len(s.ToTake) != 1 || s.Catchers[0].Caught != 2 || s.Catchers[0].Trapped != 1 || s.Catchers[0].MedianToTake != 8*time.Minute {
+		t.Errorf("%d taken, %+v", len(s.ToTake), s.Catchers[0])
 	}
 }
 

@@ -33,9 +33,9 @@ func (s Summary) Write(w io.Writer, zone *time.Location) error {
 	if len(s.ToTake) > 0 {
 		line("time to take, %d calls: half within %s, nine of ten within %s", len(s.ToTake), minutes(Quantile(s.ToTake, .5)), minutes(Quantile(s.ToTake, .9)))
 		line("")
-		line("catcher\ttook\tcaught\tflown\tnot a swarm\tmedian to take")
+		line("catcher\ttook\tcaught\tflown\tnot a swarm\tin bait boxes\tmedian to take")
 		for _, k := range s.Catchers {
-			line("%s\t%d\t%d\t%d\t%d\t%s", k.ID, k.Took, k.Caught, k.Flown, k.NotASwarm, minutes(k.MedianToTake))
+			line("%s\t%d\t%d\t%d\t%d\t%d\t%s", k.ID, k.Took, k.Caught, k.Flown, k.NotASwarm, k.Trapped, minutes(k.MedianToTake))
 		}
 		line("")
 	}

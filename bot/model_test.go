@@ -74,6 +74,19 @@ func (m *model) decide(t testing.TB, e Event) Change {
 		if need.Places {
 			f.Places = m.places
 		}
+		if need.Season {
+			summing := NewSumming(m.settings)
+			for _, c := range m.calls(t) {
+				if !c.Ended.IsZero() {
+					summing.Add(entryOf(&c))
+				}
+			}
+			season := summing.Summary()
+			f.Season = &season
+		}
+		if !need.Day.IsZero() {
+			f.Day = &DaySum{Day: need.Day, Reported: 1}
+		}
 		if need.Roster {
 			f.Roster = slices.SortedFunc(maps.Values(m.roster), func(a, b notify.Catcher) int { return cmp.Compare(a.ID, b.ID) })
 			f.Board = &m.board
@@ -127,6 +140,9 @@ func (m *model) pin(t testing.TB, card Card) {
 	t.Helper()
 	id := card.Field[2:]
 	if card.Field[0] == 'k' {
+		if delete(m.board.Catchers, id); card.Body == nil {
+			return
+		}
 		var k notify.CatcherCard
 		decode(t, card.Body, &k)
 		m.board.Catchers[id] = k

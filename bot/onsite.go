@@ -165,7 +165,7 @@ func notBeesKind(rest string) triage.Kind {
 // share gives the holder's number to the caller, by the holder's own wish.
 func (d *decision) share(p *Person, c *Call) {
 	number := p.Address.Number()
-	if number == "" {
+	if number == "" || words(p.party()).Chat { // a chat's id is no number
 		d.tell(p.party(), notify.News, "share_none", d.about(c, p.party()))
 		return
 	}

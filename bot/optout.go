@@ -1,6 +1,10 @@
 package bot
 
-import "skepline/notify"
+import (
+	"slices"
+
+	"skepline/notify"
+)
 
 // optOut ends all texts to p. The catcher of a live call hears at once that its caller
 // left; an open call that nobody holds is over. There is no goodbye: carriers confirm an
@@ -13,7 +17,7 @@ func (d *decision) optOut(p *Person) {
 	if c := d.openCall(p); c != nil {
 		d.callerLeft(c)
 	}
-	if p.Catcher != "" {
+	if p.Catcher != "" && !d.leavesSecond(p) {
 		d.catcherLeft(p.Catcher, "opted_out")
 	}
 	p.Stopped = true
@@ -38,11 +42,7 @@ func (d *decision) optIn(p *Person) {
 	if text, ok := d.Event.(Said); ok && joins(text.Text) {
 		return
 	}
-	if !was {
-		d.idle(p, "welcome_back", nil)
-		return
-	}
-	d.tell(p.party(), notify.News, "welcome_back", nil)
+	d.idle(p, "welcome_back", nil)
 }
 
 // callerLeft is a caller's opt-out on a live call.
@@ -66,12 +66,11 @@ func (d *decision) catcherLeft(id, why string) {
 	}
 	k.AwayUntil = never
 	d.wantCalls(append(append([]string{}, k.Asks...), k.Holds...))
-	for _, callID := range k.Asks {
+	for _, callID := range slices.Clone(k.Asks) {
 		c := d.call(callID)
-		if o := c.offer(id); o != nil && o.State == notify.AskOpen {
-			o.State, o.Answered = notify.AskUndelivered, d.Now
+		if o := c.offer(id); o != nil && (o.State == notify.AskOpen || o.State == notify.AskFallback) {
 			d.note(c, "cannot_reach "+id)
-			d.round(c)
+			d.notComing(c, o, notify.AskUndelivered)
 		}
 	}
 	for _, callID := range k.Holds {
@@ -84,7 +83,7 @@ func (d *decision) catcherLeft(id, why string) {
 			d.drop(c, k, why)
 		}
 	}
-	k.Asks = nil
+	k.Asks, k.Kept = nil, nil
 }
 
 // blocked is a person who shut a channel to us, or opened it again.
@@ -99,15 +98,32 @@ func (d *decision) blocked(e Blocked) {
 	d.optOut(p)
 }
 
-// undelivered is a message that will never arrive. The state reacts: the next catcher is
-// asked, a person who cannot be reached any more is treated as one who left, and a steward
-// hears of a caller we cannot tell.
+// undelivered is a message that will never arrive. The state reacts: what matters goes to the
+// receiver's second address, the next catcher is asked, a person who cannot be reached any
+// more is treated as one who left, and a steward hears of a caller we cannot tell.
 func (d *decision) undelivered(e Undelivered) {
 	p := d.person(e.Message.To)
+	if doc, _ := d.document(Key{KindPerson, p.ID}); doc.Version == 0 {
+		// A second address that never wrote to us has no document, and gets none by this.
+		defer func() {
+			if !p.Stopped {
+				*p = Person{}
+			}
+		}()
+	}
 	switch e.Reason {
 	case "opted_out", "blocked":
+		stopped := p.Stopped
 		d.optOut(p)
-		return
+		if !stopped || e.Message.Class != notify.Claim {
+			return
+		}
+		// They left this address before; they may hold a call all the same.
+	default:
+		if d.otherWay(e.Message) {
+			d.change.Outcome = OutcomeOtherWay
+			return
+		}
 	}
 	still := e.Message.Still
 	if still.Call == "" {
@@ -117,7 +133,7 @@ func (d *decision) undelivered(e Undelivered) {
 		}
 	}
 	c := d.call(still.Call)
-	if c.ID == "" || !c.Ended.IsZero() {
+	if c.ID == "" || !c.Ended.IsZero() || p.Stopped && !c.heldBy(still.Holder) {
 		return
 	}
 	d.note(c, "undelivered "+string(e.Message.Class))
@@ -126,6 +142,9 @@ func (d *decision) undelivered(e Undelivered) {
 		// The message that it would have changed is there; only its new look is not.
 	case still.Offer != "":
 		if o := c.offer(still.Offer); o != nil && o.State == notify.AskOpen {
+			if d.offerOtherWay(c, o) {
+				return
+			}
 			o.State, o.Answered = notify.AskUndelivered, d.Now
 			d.round(c)
 		}

@@ -8,7 +8,7 @@ import (
 type Paged struct {
 	Event   EventID
 	Token   string // SHA-256 hex of the link's token
-	Does    string // a catcher's: take, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop, says; a caller's: here, says, photo, gone
+	Does    string // a catcher's: take, later, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop, says; a caller's: here, says, photo, gone
 	Minutes int    // with eta
 	Reason  string // with pass: far, busy, skill, other
 	Pin     *Point // with here
@@ -22,10 +22,13 @@ func (Paged) isEvent()      {}
 
 // pageWords are the catcher's words behind the buttons of the offer page.
 var pageWords = map[string]intake.Word{
-	"take": intake.WordTake, "pass": intake.WordPass, "eta": intake.WordETA, "there": intake.WordThere,
+	"take": intake.WordTake, "later": intake.WordTake, "pass": intake.WordPass, "eta": intake.WordETA, "there": intake.WordThere,
 	"boxed": intake.WordBoxed, "lifted": intake.WordLifted, "hived": intake.WordHived,
 	"flown": intake.WordFlown, "not_bees": intake.WordNotBees, "drop": intake.WordDrop,
 }
+
+// inAnHour are the minutes of the buttons that take a call for later.
+const inAnHour = 60
 
 // PassReasons are why a catcher may say that they pass.
 var PassReasons = []string{"far", "busy", "skill", "other"}
@@ -48,7 +51,7 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 	p := d.personByID(o.Offer.Party.Person)
 	word, known := pageWords[e.Does]
 	switch {
-	case k.ID == "" || k.Address != o.Offer.Party.Address || p.Catcher != k.ID || !known && e.Does != "says":
+	case k.ID == "" || k.Address != o.Offer.Party.Address && k.Also != o.Offer.Party.Address || p.Catcher != k.ID || !known && e.Does != "says":
 		d.change.Outcome = OutcomeStale
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped
@@ -59,6 +62,9 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 	default:
 		if word == intake.WordPass && contains(PassReasons, e.Reason) {
 			d.note(o.Call, "pass_reason "+k.ID+" "+e.Reason)
+		}
+		if e.Does == "later" {
+			e.Minutes = inAnHour
 		}
 		d.onCall(p, o.Call, intake.Command{Word: word, Minutes: e.Minutes, Reference: o.Call.Reference})
 	}

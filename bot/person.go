@@ -29,6 +29,7 @@ type Person struct {
 	Erase    bool           `json:"erase,omitempty"`  // erase everything as soon as their call ends
 	Idle     Tally          `json:"idle,omitzero"`    // answers to texts that moved nothing
 	Abuse    Abuse          `json:"abuse,omitzero"`
+	Forget   CallTimer      `json:"forget,omitzero"` // when they are forgotten, if nothing binds them to us
 }
 
 // Talk is where a person stands in the conversation about their open call.

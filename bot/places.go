@@ -198,6 +198,10 @@ func (d *decision) spotButtons(p Party, spots []intake.Spot) [][]notify.Button {
 // returned is the answer to an errand. The talk went on meanwhile: offers that are out are
 // made better in place, a first round that waited begins.
 func (d *decision) returned(e Returned) {
+	if e.Errand.Card != "" {
+		d.cardRead(e)
+		return
+	}
 	c := d.call(e.Errand.Call)
 	if c.ID == "" || !c.Ended.IsZero() || c.Errand != e.Errand.ID {
 		d.change.Outcome = OutcomeStale

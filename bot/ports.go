@@ -13,6 +13,7 @@ import (
 // Store keeps the hotline's state. bot/store fills it with Redis.
 type Store interface {
 	notify.Outbox
+	ClosedCalls
 
 	// Load begins an event in one round trip: the outcome of its first arrival if there
 	// was one, else the person's document (when person is not "") with the document it
@@ -59,6 +60,10 @@ type Store interface {
 	// Mark returns a named note of progress, "" when there is none; SetMark sets it.
 	Mark(ctx context.Context, name string) (string, error)
 	SetMark(ctx context.Context, name, value string) error
+
+	// Spent returns how many SMS segments were sent on the UTC day of day; only the last two
+	// days are known.
+	Spent(ctx context.Context, day time.Time) (segments int, err error)
 
 	// Now returns the store's clock.
 	Now(ctx context.Context) (time.Time, error)

@@ -33,6 +33,7 @@ type Settings struct {
 	Hours        Hours       `toml:"hours"`
 	Dispatch     Dispatch    `toml:"dispatch"`
 	Limits       Limits      `toml:"limits"`
+	Rates        Rates       `toml:"rates"`
 	Retention    Retention   `toml:"retention"`
 	Audit        Audit       `toml:"audit"`
 	Neighbours   []Neighbour `toml:"neighbours"`
@@ -122,6 +123,34 @@ type Limits struct {
 	TextsADay        int `toml:"texts_a_day"`         // the same, a day
 	SegmentsADay     int `toml:"segments_a_day"`      // SMS segments of the whole hotline; safety texts alone may pass it
 	SafetyReserve    int `toml:"safety_reserve"`      // of these, kept for safety texts
+
+	Countries  []string `toml:"countries"`          // whose SMS are answered, as two letters; none = the hotline's own
+	NewInBlock int      `toml:"new_in_block_a_day"` // strangers from one block of ten thousand numbers
+
+	SegmentPrice float64 `toml:"segment_price"` // what one costs, carrier fees included; 0 = not told
+	Currency     string  `toml:"currency"`      // "USD"
+}
+
+// Rates are how fast a channel's sender may go, in segments a second; 0 = what a plain sender
+// may. A short code, a pool of numbers or paid broadcasts go faster.
+type Rates struct {
+	SMS      float64 `toml:"sms"`
+	WhatsApp float64 `toml:"whatsapp"`
+	Telegram float64 `toml:"telegram"`
+}
+
+// Gaps returns the time between two segments of the channels that a rate is given for.
+func (r Rates) Gaps() map[notify.Channel]time.Duration {
+	gaps := map[notify.Channel]time.Duration{}
+	for _, c := range []struct {
+		channel notify.Channel
+		rate    float64
+	}{{notify.SMS, r.SMS}, {notify.WhatsApp, r.WhatsApp}, {notify.Telegram, r.Telegram}} {
+		if c.rate > 0 {
+			gaps[c.channel] = time.Duration(float64(time.Second) / c.rate)
+		}
+	}
+	return gaps
 }
 
 // Retention says how long what is personal is kept.

@@ -1,13 +1,18 @@
 package bot
 
 import (
+	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"skepline/notify"
 )
 
 const fixedKeys = `name = "Hill Bees"
@@ -32,7 +37,7 @@ func TestFixedKeysAloneAreAValidFile(t *testing.T) {
 		Languages: []string{"en"}, EmergencyNumber: "999", Country: "GB", Stewards: []string{"telegram:5550101"}, Tag: "hill-bees",
 		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
 		Dispatch:  Dispatch{Pace: "normal", First: 3, Next: 2, EveryMinutes: 5},
-		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150},
+		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150, NewInBlock: 40},
 		Retention: Retention{Days: 30},
 	}
 	if diff := cmp.Diff(want, got, cmpopts.IgnoreUnexported(Settings{})); diff != "" {
@@ -62,7 +67,7 @@ func TestBuiltInSettingsShowTheDefaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	shown := DefaultSettings()
-	if shown.Hours != bare.Hours || shown.Dispatch != bare.Dispatch || shown.Limits != bare.Limits {
+	if shown.Hours != bare.Hours || shown.Dispatch != bare.Dispatch || !reflect.DeepEqual(shown.Limits, bare.Limits) {
 		t.Errorf("the example's tables %+v %+v %+v differ from the defaults", shown.Hours, shown.Dispatch, shown.Limits)
 	}
 }
@@ -92,20 +97,22 @@ func TestWrongSettings(t *testing.T) {
 			`hotline.toml:10: key stewards is a text; allowed is a list of addresses such as "telegram:12345678" or "sms:+16075550142", each once`},
 		{"the second of two entries", `country = "GB"`, "country = \"GB\"\n[[referrals]]\nfor = \"bees\"\nname = \"A\"\n[[referrals]]\nfor = \"rats\"\nname = \"B\"\n[limits]",
 			"hotline.toml:14: key referrals[1].for cannot be \"rats\"; allowed is \"wasps\", \"colony\", \"bees\" or \"hornets\"\n" +
-				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve"},
+				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve, countries, new_in_block_a_day"},
 		{"a referral to nobody", `"telegram:5550101"]`, "]\n[[referrals]]\nfor = \"bees\"",
 			"hotline.toml:11: key referrals[0] names nobody; allowed is a phone, a link or a name"},
 		{"tiles from anywhere", "radius_km = 25", "radius_km = 25\n[map]\nattribution = \"me\"\ntiles = \"http://x.example/{z}/{x}/{y}.png\"",
 			`hotline.toml:8: key map.tiles cannot be "http://x.example/{z}/{x}/{y}.png"; allowed is an address with {z}, {x} and {y} in it such as "https://tiles.example.org/{z}/{x}/{y}.png", or ""`},
 		{"tiles that would end the policy", "radius_km = 25", "radius_km = 25\n[map]\nattribution = \"me\"\ntiles = \"https://x.example;script-src/{z}/{x}/{y}\"",
 			`hotline.toml:8: key map.tiles cannot be "https://x.example;script-src/{z}/{x}/{y}"; allowed is an address with {z}, {x} and {y} in it such as "https://tiles.example.org/{z}/{x}/{y}.png", or ""`},
+		{"no sender goes backwards", "radius_km = 25", "radius_km = 25\n[rates]\nsms = -1",
+			"hotline.toml:7: key rates.sms cannot be -1; allowed is segments a second, above 0 and at most 1000000, or 0 for what a plain sender may"},
 		{"not TOML", "latitude = 51", "latitude 51",
 			"hotline.toml:2: this line is not TOML: expected '.' or '=', but got '5' instead; write key = value or [table]"},
 		{"a plain table where entries belong", "radius_km = 25", "radius_km = 25\nreferrals = 3",
 			"hotline.toml:6: key referrals is not a list of tables; allowed is [[referrals]] on a line of its own, once an entry"},
 		{"all faults at once, in the file's order", `units = "metric"`, "units = 3\nvolume = 11",
 			"hotline.toml:6: key units is a whole number; allowed is \"imperial\" or \"metric\"\n" +
-				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, map, hours, dispatch, limits, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
+				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, map, hours, dispatch, limits, rates, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
 	} {
 		t.Run(row.why, func(t *testing.T) {
 			_, err := ReadSettings("hotline.toml", []byte(strings.Replace(fixedKeys, row.old, row.new, 1)))
@@ -116,6 +123,13 @@ func TestWrongSettings(t *testing.T) {
 				t.Errorf("got  %s\nwant %s", got, row.want)
 			}
 		})
+	}
+}
+
+func TestRates(t *testing.T) {
+	want := map[notify.Channel]time.Duration{notify.SMS: 250 * time.Millisecond, notify.Telegram: time.Microsecond}
+	if got := (Rates{SMS: 4, Telegram: 1e6}).Gaps(); !maps.Equal(got, want) {
+		t.Errorf("got gaps %v, want %v and WhatsApp as usual", got, want)
 	}
 }
 

@@ -154,7 +154,28 @@ var limitsKeys = []settingsKey[Limits]{
 		func(l *Limits) bool { return l.SegmentsADay >= 1 && l.SegmentsADay <= 1000000 }, "a whole number, 1 to 1000000"},
 	{"safety_reserve", false, func(l *Limits) any { return &l.SafetyReserve },
 		func(l *Limits) bool { return l.SafetyReserve >= 0 && l.SafetyReserve < l.SegmentsADay }, "a whole number, 0 or more and less than segments_a_day"},
+	{"countries", false, func(l *Limits) any { return &l.Countries },
+		func(l *Limits) bool { return rightCountries(l.Countries) }, `a list of countries such as ["US", "CA"], each once`},
+	{"new_in_block_a_day", false, func(l *Limits) any { return &l.NewInBlock },
+		func(l *Limits) bool { return l.NewInBlock >= 1 && l.NewInBlock <= 10000 }, "a whole number, 1 to 10000"},
+	{"segment_price", false, func(l *Limits) any { return &l.SegmentPrice },
+		func(l *Limits) bool { return l.SegmentPrice >= 0 && l.SegmentPrice < 100 }, "a price, 0 to 100, such as 0.012"},
+	{"currency", false, func(l *Limits) any { return &l.Currency },
+		func(l *Limits) bool { return len(l.Currency) <= 5 }, "at most 5 letters, such as \"USD\""},
 }
+
+var ratesKeys = []settingsKey[Rates]{
+	{"sms", false, func(r *Rates) any { return &r.SMS },
+		func(r *Rates) bool { return rightRate(r.SMS) }, rateAllowed},
+	{"whatsapp", false, func(r *Rates) any { return &r.WhatsApp },
+		func(r *Rates) bool { return rightRate(r.WhatsApp) }, rateAllowed},
+	{"telegram", false, func(r *Rates) any { return &r.Telegram },
+		func(r *Rates) bool { return rightRate(r.Telegram) }, rateAllowed},
+}
+
+const rateAllowed = "segments a second, above 0 and at most 1000000, or 0 for what a plain sender may"
+
+func rightRate(r float64) bool { return r >= 0 && r <= 1e6 }
 
 var retentionKeys = []settingsKey[Retention]{
 	// Not less than the time within which "the same bees or new ones?" is asked.
@@ -217,6 +238,7 @@ func (s *Settings) wrong() []wrongValue {
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
 	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
+	all = append(all, wrongIn("rates.", &s.Rates, ratesKeys)...)
 	all = append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)
 	return append(all, wrongIn("audit.", &s.Audit, auditKeys)...)
 }
@@ -279,6 +301,15 @@ func rightLanguages(list []string) bool {
 		}
 	}
 	return len(list) > 0 && !repeats(list)
+}
+
+func rightCountries(list []string) bool {
+	for _, c := range list {
+		if !phonenumbers.GetSupportedRegions()[c] {
+			return false
+		}
+	}
+	return !repeats(list)
 }
 
 func rightAddresses(list []string) bool {

@@ -62,6 +62,9 @@ func (p *Point) place() *intake.Place {
 // newCall makes a call for p, with an id and a reference that derive from the event.
 func (d *decision) newCall(p *Person) *Call {
 	id := derive(d.Secret, "call", string(d.Event.ID()), 12)
+	if !d.Again {
+		d.assumeNew(Key{KindCall, id})
+	}
 	c := d.call(id)
 	*c = Call{
 		Schema: documentSchema, ID: id, Reference: d.newReference(), Stage: Asking, Opened: d.Now,
@@ -80,20 +83,49 @@ const referenceLetters = "23456789CDFGHJKMPQRTVWXY"
 // prove nothing, but nobody should guess them either.
 func (d *decision) newReference() string {
 	for try := range 50 {
-		seed := derive(d.Secret, "reference "+itoa(try), string(d.Event.ID()), 16)
-		var ref strings.Builder
-		for i := range 4 {
-			ref.WriteByte(referenceLetters[(int(seed[2*i])*31+int(seed[2*i+1]))%len(referenceLetters)])
-		}
-		if d.find("ref:"+ref.String()) == "" && strings.ContainsAny(ref.String(), "23456789") {
-			return ref.String()
+		if ref := reference(d.Secret, d.Event.ID(), try); ref != "" && d.find("ref:"+ref) == "" {
+			return ref
 		}
 	}
 	panic("no free reference in 50 tries")
 }
 
-// takeIn keeps the photos that came with a text, and passes them on to the holder.
+// reference is the reference that an event's call would have at a try, "" for one that has no
+// digit and could be a word.
+func reference(secret []byte, event EventID, try int) string {
+	seed := derive(secret, "reference "+itoa(try), string(event), 16)
+	var ref strings.Builder
+	for i := range 4 {
+		ref.WriteByte(referenceLetters[(int(seed[2*i])*31+int(seed[2*i+1]))%len(referenceLetters)])
+	}
+	if !strings.ContainsAny(ref.String(), "23456789") {
+		return ""
+	}
+	return ref.String()
+}
+
+// firstReference names the look-up entry that an event needs if it opens a call, so that it
+// is read along with the rest; "" when it opens none.
+func firstReference(secret []byte, e Event) string {
+	switch e.(type) {
+	case Said, Rang:
+	default:
+		return ""
+	}
+	for try := range 50 {
+		if ref := reference(secret, e.ID(), try); ref != "" {
+			return "ref:" + ref
+		}
+	}
+	return ""
+}
+
+// takeIn keeps the photos that came with a text, and passes them on to the holder; a contact
+// card is fetched.
 func (d *decision) takeIn(c *Call, e Said) {
+	if e.Card != "" {
+		d.fetchCard(c, e.Card)
+	}
 	const most = 10
 	for _, photo := range e.Photos {
 		if len(c.Photos) < most && !slices.Contains(c.Photos, photo) {
@@ -330,8 +362,11 @@ func (d *decision) answers(p *Person, e Said) bool {
 	}
 	heard, ok := intake.ReadAnswer(q, e.Text, d.setting(p))
 	switch {
+	case q != intake.AskPlace && (!ok || e.Pin != nil) && d.corrected(p, c, e, d.understand(p, e).Answers):
 	case e.Pin != nil:
 		d.gotPin(p, c, e)
+	case e.Text == "" && e.Card != "":
+		// What it holds comes in a moment.
 	case e.Text == "" && len(e.Photos) > 0:
 		d.gotPhoto(p, c)
 	case ok:
@@ -347,6 +382,8 @@ func (d *decision) answers(p *Person, e Said) bool {
 func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bool {
 	heard := intake.Understand(e.Text, d.setting(p))
 	switch {
+	case c.Holder != nil && heard.Answers.Place != nil:
+		return false // "I am at 20 Oak St until six" moves no bees
 	case len(heard.Readings) > 0:
 		d.hear(p, c, heard, "", e.Text)
 	case c.Holder != nil:

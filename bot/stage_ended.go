@@ -82,6 +82,8 @@ func (d *decision) status(p *Person, c *Call) {
 		key = "status_eta"
 	case c.Holder != nil:
 		key = "status_there"
+	case c.kept() != nil:
+		key = "status_kept"
 	case c.Referred || c.Thin:
 		key = "status_nobody"
 	}

@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"slices"
 	"time"
 
 	"skepline/notify"
@@ -17,7 +18,7 @@ func (d *decision) dusk(c *Call) {
 	boxes := d.inDrivingOrder(d.catcher(h.Catcher), d.boxesTonight(c))
 	for _, b := range boxes {
 		d.clear(b, "dusk")
-		d.set(b, "lift", d.askLifted(b))
+		d.set(b, "lift", d.askLifted(c)) // at one time, so that it is one question
 	}
 	v := d.about(c, h.Party)
 	v["Count"], v["Boxes"] = len(boxes), d.boxList(h.Party, boxes)
@@ -25,12 +26,16 @@ func (d *decision) dusk(c *Call) {
 	if d.eveningOf(c, d.now).Note != triage.DuskCivil {
 		key = "dusk_light"
 	}
-	m := d.tell(h.Party, notify.Reminder, key, v)
+	text := d.say(h.Party, key, v)
+	if d.warmEvening(c) {
+		text += " " + d.say(h.Party, "dusk_warm", nil)
+	}
+	m := d.send(h.Party, notify.Reminder, text)
 	m.Still = notify.Still{Call: c.ID, Stages: []string{string(Boxed)}}
 	m.NotAfter = d.Now.Add(6 * time.Hour)
 	m.Buttons = rows(d.row(h.Party, c, "lifted", "tomorrow"), d.row(h.Party, c, "someone_else"))
 	if len(boxes) > 1 && len(m.Buttons) > 0 {
-		m.Buttons = [][]notify.Button{{{Label: d.say(h.Party, "button_lifted_all", nil), Says: "LIFTED ALL"}}}
+		m.Buttons = d.liftedAllButton(h.Party)
 	}
 }
 
@@ -54,15 +59,31 @@ func (d *decision) notLifted(c *Call) {
 	if h == nil || c.Stage != Boxed {
 		return
 	}
-	h.Nudges++
-	d.tell(h.Party, notify.Reminder, "nudge_lift", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "lifted", "tomorrow"), d.row(h.Party, c, "someone_else"))
-	if h.Nudges > 1 {
-		d.tellStewards("steward_box_out", d.about(c, Party{}), "")
-	}
-	d.set(c, "lift", d.morning(c))
+	next := d.morning(c)
 	if d.now.Hour() >= 5 && d.now.Hour() < 12 {
-		d.set(c, "lift", d.Now.Add(3*time.Hour)) // the morning of the day after: they fly by now
+		next = d.Now.Add(3 * time.Hour) // the morning of the day after: they fly by now
 	}
+	asked := slices.DeleteFunc(d.boxesTonight(c), func(b *Call) bool {
+		return b != c && b.timer("lift").At.After(d.Now) // another evening's, or asked about later
+	})
+	asked = d.inDrivingOrder(d.catcher(h.Catcher), asked)
+	v := d.about(c, h.Party)
+	v["Count"], v["Boxes"] = len(asked), d.boxList(h.Party, asked)
+	m := d.tell(h.Party, notify.Reminder, "nudge_lift", v)
+	m.Buttons = rows(d.row(h.Party, c, "lifted", "tomorrow"), d.row(h.Party, c, "someone_else"))
+	if len(asked) > 1 && len(m.Buttons) > 0 {
+		m.Buttons = d.liftedAllButton(h.Party)
+	}
+	for _, b := range asked {
+		if b.Holder.Nudges++; b.Holder.Nudges > 1 {
+			d.tellStewards("steward_box_out", d.about(b, Party{}), "")
+		}
+		d.set(b, "lift", next)
+	}
+}
+
+func (d *decision) liftedAllButton(p Party) [][]notify.Button {
+	return [][]notify.Button{{{Label: d.say(p, "button_lifted_all", nil), Says: "LIFTED ALL"}}}
 }
 
 // askLifted is when a holder is asked whether the box is home: half an hour after it should
@@ -90,8 +111,31 @@ func (d *decision) morning(c *Call) time.Time {
 	return at
 }
 
-// lifted is the box on its way home.
+// lifted is the box on its way home. Closed bees overheat by day, so that comes first; and the
+// next morning goes one way with frames and another without.
 func (d *decision) lifted(c *Call) {
+	d.takesHome(c)
+	p := c.Holder.Party
+	v := d.about(c, p)
+	key, byDay := "lifted_noted", d.hotByDay(c)
+	if byDay {
+		key = "lifted_by_day"
+	}
+	text := d.say(p, key, v)
+	if c.OnSite.Frames == "" {
+		text += " " + d.say(p, "frames_ask", v)
+	}
+	if c.OnSite.Size == "" && !words(p).Chat && !byDay { // in chat there were buttons
+		text += " " + d.say(p, "size_ask", v)
+	}
+	m := d.send(p, notify.Claim, text)
+	if c.OnSite.Frames == "" {
+		m.Buttons = rows(d.row(p, c, "frames", "no_frames"))
+	}
+}
+
+// takesHome notes that a box is on its way, and tells the caller.
+func (d *decision) takesHome(c *Call) {
 	d.move(c, Lifted)
 	h := c.Holder
 	h.Nudges = 0
@@ -101,8 +145,10 @@ func (d *decision) lifted(c *Call) {
 		c.OnSite.Lift = "evening"
 	}
 	d.clear(c, "eta", "dusk", "lift", "news", "try")
+	if c.OnSite.Frames == "" {
+		c.OnSite.Frames = framesByKit(k)
+	}
 	d.set(c, "hive", d.morning(c))
-	d.tell(h.Party, notify.Claim, "lifted_noted", d.about(c, h.Party))
 	d.tell(c.Caller, notify.News, "lifted_caller", d.about(c, c.Caller))
 }
 
@@ -120,7 +166,11 @@ func (d *decision) hive(c *Call) {
 		d.end(c, Lifted)
 		return
 	}
-	m := d.tell(h.Party, notify.Reminder, "hive", d.about(c, h.Party))
+	key := "hive"
+	if c.OnSite.Frames != "" {
+		key = "hive_frames_" + c.OnSite.Frames
+	}
+	m := d.tell(h.Party, notify.Reminder, key, d.about(c, h.Party))
 	m.Buttons = rows(d.row(h.Party, c, "hived"))
 	m.NotAfter = d.Now.Add(10 * time.Hour)
 	d.set(c, "hive", d.Now.Add(11*time.Hour))

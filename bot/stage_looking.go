@@ -97,20 +97,28 @@ func (d *decision) round(c *Call) int {
 	if d.Board == nil {
 		panic(Need{Roster: true})
 	}
-	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, d.asks(c), d.now, d.Settings.dispatch())
-	if c.Epoch > 0 && c.openOffers() == 0 && plan.Reason != notify.ReasonQuietHours {
+	before := d.asks(c)
+	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, before, d.now, d.Settings.dispatch())
+	d.weighed(c, plan, before)
+	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
-		if n := d.askAgain(c); n > 0 {
+		if n := d.askInLine(c); n > 0 {
+			c.Weighed.Reason = reasonInLine
 			d.set(c, "round", d.Now.Add(d.Settings.every()))
 			return n
 		}
 	}
 	asked := d.offerAll(c, plan.Ask)
 	d.note(c, "round "+string(plan.Reason))
+	f := c.kept()
 	switch {
+	case f != nil && asked == 0 && c.openOffers() == 0 && nobodyBefore(plan, f.Until):
+		d.settle(c)
 	case asked == 0 && len(plan.Ask) > 0:
 		// Somebody else's call got to them a moment earlier than the board knew.
 		d.set(c, "round", d.Now.Add(time.Minute))
+	case f != nil && plan.Again.IsZero():
+		d.clear(c, "round")
 	case plan.Again.IsZero():
 		d.clear(c, "round")
 		d.nobody(c)
@@ -121,12 +129,26 @@ func (d *decision) round(c *Call) int {
 			plan.Again = far
 		}
 		d.set(c, "round", plan.Again)
-		if plan.Reason == notify.ReasonAskedOnce ||
+		if f == nil && plan.Reason == notify.ReasonAskedOnce || f == nil &&
 			plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
 			d.nobody(c)
 		}
 	}
 	return asked
+}
+
+// reasonInLine is a call that came free again: who said yes before is asked first.
+const reasonInLine notify.Reason = "in_line"
+
+// nobodyBefore reports whether a plan finds nobody to ask until then.
+func nobodyBefore(plan notify.Plan, until time.Time) bool {
+	switch plan.Reason {
+	case notify.ReasonAllAsked, notify.ReasonAskedOnce, notify.ReasonNobodyAble:
+		return true
+	case notify.ReasonNobodyFree:
+		return !plan.Again.Before(until)
+	}
+	return false
 }
 
 // offerAll makes offers to those picked. Their documents are loaded together and checked
@@ -149,7 +171,7 @@ func (d *decision) offerAll(c *Call, picks []notify.Pick) int {
 			c.Offers = slices.DeleteFunc(c.Offers, func(o Offer) bool { return o.Catcher == k.ID })
 		}
 		c.Offers = append(c.Offers, Offer{
-			Ask: ask, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c),
+			Ask: ask, Name: k.Name, Party: d.catcherParty(k), Far: d.far(k, c), Gain: pick.Gain, Cost: pick.Cost,
 		})
 		k.asked(c.ID, d.Now)
 		fresh = append(fresh, k.ID)
@@ -171,7 +193,7 @@ func (d *decision) catcherParty(k *Catcher) Party {
 	if lang == "" {
 		lang = d.Settings.DefaultLanguage()
 	}
-	return Party{Person: PersonID(d.Secret, k.Address), Address: k.Address, Language: lang}
+	return Party{Person: PersonID(d.Secret, k.Address), Address: k.Address, Also: k.Also, Language: lang}
 }
 
 // sendOffer puts the call to one catcher.
@@ -196,11 +218,14 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 	return [][]notify.Button{{
 		{Label: d.say(o.Party, "button_take", nil), Says: "TAKE " + c.Reference},
 		{Label: d.say(o.Party, "button_pass", nil), Says: "PASS " + c.Reference},
+	}, {
+		{Label: d.say(o.Party, "button_take_later", nil), Says: "TAKE 60 " + c.Reference},
 	}}
 }
 
 func (d *decision) offerText(c *Call, o *Offer) string {
 	j := d.job(c, o.Party)
+	j.Again = c.Epoch > 0
 	j.Several = len(d.catcher(o.Catcher).Asks) > 1
 	if d.links(o.Party) {
 		j.Link = d.linkURL(offerSeed(c, o.Catcher))
@@ -452,18 +477,25 @@ func (d *decision) lapseOffers(c *Call, key string) {
 	d.want(keys...)
 	for i := range c.Offers {
 		o := &c.Offers[i]
-		if o.State != notify.AskOpen {
-			continue
+		switch o.State {
+		case notify.AskOpen:
+			o.State = notify.AskLapsed
+			if k := d.catcher(o.Catcher); k.ID != "" {
+				k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
+			}
+			edits := o.Party.Address.Channel() == notify.Telegram && o.Message != ""
+			d.closeOffer(c, o, key, !edits && d.Now.Sub(o.At) < recentlyTold)
+		case notify.AskFallback: // was promised to hear either way
+			d.inLine(c, o)
+			o.State = notify.AskLapsed
+			d.clear(c, "fallback")
+			d.closeOffer(c, o, key, true)
 		}
-		o.State = notify.AskLapsed
-		if k := d.catcher(o.Catcher); k.ID != "" {
-			k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
-		}
-		d.closeOffer(c, o, key, d.Now.Sub(o.At) < recentlyTold)
 	}
 }
 
-// closeOffer tells one catcher that an offer is over.
+// closeOffer tells one catcher that an offer is over: in place and without a sound where the
+// channel can do that, and by a text, when they would go on thinking of it, where it cannot.
 func (d *decision) closeOffer(c *Call, o *Offer, key string, aloud bool) {
 	v := d.about(c, o.Party)
 	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {
@@ -491,6 +523,8 @@ func (d *decision) more(p *Person, c *Call, e Said) {
 		d.hear(p, c, heard, "", e.Text)
 	case c.Stage == Asking && c.Held == "":
 		d.proceed(p, c, "")
+	case e.Card != "" && e.Text == "":
+		// What it holds comes in a moment.
 	case len(e.Photos) > 0:
 		d.showSteward(c, "")
 		d.idle(p, "got_photo", d.about(c, c.Caller))

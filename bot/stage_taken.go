@@ -22,14 +22,15 @@ const (
 	wellLate  = 15 * time.Minute // after that the stewards are told
 )
 
-// take is "yes, I go": the first one has the call, everyone else is in line behind.
-func (d *decision) take(p *Person, c *Call) {
+// take is "yes, I go", to set out at starts, zero for now: the first one has the call,
+// everyone else is in line behind.
+func (d *decision) take(p *Person, c *Call, starts time.Time) {
 	k := d.catcher(p.Catcher)
 	switch notify.Take(d.asks(c), k.ID, !c.Ended.IsZero() || !slices.Contains(takable, c.Stage)) {
 	case notify.AnswerHolds:
-		d.win(p, c, k)
+		d.yes(p, c, k, starts)
 	case notify.AnswerStandby:
-		d.standby(c, k)
+		d.standby(c, k, starts)
 	case notify.AnswerOver:
 		d.change.Outcome = OutcomeStale
 		d.tell(p.party(), notify.News, "call_over", d.about(c, p.party()))
@@ -47,7 +48,8 @@ func (d *decision) noOffer(p *Person) {
 	d.idle(p, "no_offer", nil)
 }
 
-func (d *decision) win(p *Person, c *Call, k *Catcher) {
+// win gives the call to k. Who names when they set out is not asked when they come.
+func (d *decision) win(p *Person, c *Call, k *Catcher, starts time.Time) {
 	if c.heldBy(k.ID) {
 		d.change.Outcome = OutcomeYours
 		switch d.Event.(type) {
@@ -65,21 +67,32 @@ func (d *decision) win(p *Person, c *Call, k *Catcher) {
 	d.change.Outcome = OutcomeWon
 	d.move(c, Taken)
 	o := c.offer(k.ID)
-	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
-	o.State, o.Answered = notify.AskTaken, d.Now
+	if o.State != notify.AskFallback && o.State != notify.AskStandby { // those were counted when they said it
+		k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
+	}
+	o.State, o.Answered, o.Starts, o.Until = notify.AskTaken, d.Now, starts, time.Time{}
 	k.took(c.ID, d.Now)
 	c.Epoch++
 	c.Holder = &Holder{Catcher: k.ID, Name: k.Name, Party: d.catcherParty(k), Taken: d.Now, Word: d.checkWord(c)}
 	c.Held, c.Briefed = "", c.Answers
-	d.clear(c, "round", "steward", "lapse", "news")
+	d.saw(c, k.ID)
+	d.clear(c, "round", "steward", "lapse", "news", "fallback")
 	d.set(c, "eta", d.Now.Add(etaWithin))
+	if !starts.IsZero() && !c.InBox {
+		c.Holder.ETA = d.comes(c, o, starts)
+	}
 	if !c.InBox {
 		d.tellWinner(c, o)
 	}
+	d.outrun(c, k)
 	d.lapseOffers(c, "taken")
 	d.promise(c, newsEvery)
 	if c.InBox {
 		d.takesOverBox(c)
+		return
+	}
+	if at := c.Holder.ETA; !at.IsZero() {
+		d.eta(p, c, d.minutesTo(at))
 		return
 	}
 	d.tell(c.Caller, notify.News, "taken_caller", d.about(c, c.Caller))
@@ -110,11 +123,7 @@ func (d *decision) tellWinner(c *Call, o *Offer) {
 	b := notify.MakeBrief(words(h.Party), d.job(c, h.Party), d.catcher(h.Catcher).Catcher, d.Settings.Metric(), d.Settings.Metric())
 	m := d.send(h.Party, notify.Claim, b.Yours)
 	m.Still, m.Buttons = still, d.etaButtons(h.Party, c)
-	if place := c.Answers.Place; place != nil && place.PrecisionM < pinned && words(h.Party).Chat {
-		pin := d.send(h.Party, notify.Claim, "")
-		pin.Pin = &notify.Pin{Lat: place.Lat, Lon: place.Lon, Title: c.Reference, Address: d.exact(h.Party, c)}
-		pin.Still = still
-	}
+	d.pinHolder(c, still)
 	for _, text := range []string{b.Gates, b.Kit, b.Method} {
 		if text != "" {
 			d.send(h.Party, notify.Claim, text).Still = still
@@ -126,7 +135,23 @@ func (d *decision) tellWinner(c *Call, o *Offer) {
 	}
 }
 
+// pinHolder shows a chat the place on a map, where there is a point worth showing.
+func (d *decision) pinHolder(c *Call, still notify.Still) {
+	place, p := c.Answers.Place, c.Holder.Party
+	if place == nil || place.PrecisionM >= pinned || !words(p).Chat {
+		return
+	}
+	m := d.send(p, notify.Claim, "")
+	m.Pin = &notify.Pin{Lat: place.Lat, Lon: place.Lon, Title: c.Reference, Address: d.exact(p, c)}
+	m.Still = still
+}
+
 func (d *decision) etaButtons(p Party, c *Call) [][]notify.Button {
+	return rows(d.minutesRow(p, c), d.row(p, c, "drop"))
+}
+
+// minutesRow are the buttons for when somebody will be there.
+func (d *decision) minutesRow(p Party, c *Call) []notify.Button {
 	if p.Address.Channel() != notify.Telegram {
 		return nil
 	}
@@ -134,7 +159,7 @@ func (d *decision) etaButtons(p Party, c *Call) [][]notify.Button {
 	for _, minutes := range []string{"15", "30", "45", "60"} {
 		row = append(row, notify.Button{Label: minutes + " min", Says: "ETA " + minutes + " " + c.Reference})
 	}
-	return [][]notify.Button{row, d.row(p, c, "drop")}
+	return row
 }
 
 // row makes one row of buttons for words about c: "there", "boxed" …
@@ -151,14 +176,14 @@ func (d *decision) row(p Party, c *Call, keys ...string) []notify.Button {
 }
 
 // standby is a yes that came second: told at once who has it, and first in line.
-func (d *decision) standby(c *Call, k *Catcher) {
+func (d *decision) standby(c *Call, k *Catcher, starts time.Time) {
 	d.change.Outcome = OutcomeLate
 	o := c.offer(k.ID)
 	if o.State == notify.AskTaken {
 		return
 	}
 	k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
-	o.State, o.Answered = notify.AskStandby, d.Now
+	o.State, o.Answered, o.Starts = notify.AskStandby, d.Now, starts
 	k.Asks = without(k.Asks, c.ID)
 	d.tell(o.Party, notify.Taken, "late", d.about(c, o.Party))
 }
@@ -177,17 +202,16 @@ func (d *decision) pass(p *Person, c *Call) {
 		}
 		return
 	}
-	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby {
+	if o == nil || o.State != notify.AskOpen && o.State != notify.AskStandby && o.State != notify.AskFallback {
 		d.change.Outcome = OutcomeStale
 		return
 	}
 	if o.State == notify.AskOpen {
 		k.Habits = k.Habits.SaidNo(o.Weight, d.now)
 	}
-	o.State, o.Answered = notify.AskPassed, d.Now
 	d.note(c, "passed "+k.ID)
 	d.closeOffer(c, o, "passed", o.Party.Address.Channel() != notify.Telegram)
-	d.round(c)
+	d.notComing(c, o, notify.AskPassed)
 }
 
 // eta is when the holder will be there: the caller hears who comes, when and by which word
@@ -234,6 +258,7 @@ func (d *decision) answersHolder(p *Person, c *Call, e Said) bool {
 		p.Talk.Waiting = ""
 		return false
 	}
+	d.heard(c, false)
 	if heard := d.understand(p, e); len(heard.Readings) > 0 {
 		// "Yes, it is mine" answers the question before; only a bare yes is leave to phone.
 		d.hear(p, c, heard, "", e.Text)
@@ -280,60 +305,16 @@ func (d *decision) arrived(p *Person, c *Call, yes bool) {
 		return
 	}
 	k := d.catcher(c.Holder.Catcher)
-	d.tell(c.Holder.Party, notify.Claim, "released", d.about(c, c.Holder.Party))
+	d.tell(c.Holder.Party, notify.Claim, "released", d.about(c, c.Holder.Party)).Buttons = d.backButtons(c.Holder.Party, c)
+	k.Released = c.ID
 	d.drop(c, k, "released")
-}
-
-// late is the timer of a holder who has not said when they come, or has not come. Nobody
-// who may be there is released by silence: the caller is asked first, then stewards look.
-func (d *decision) late(c *Call) {
-	h := c.Holder
-	if h == nil || c.Stage != Taken {
-		return
-	}
-	h.Nudges++
-	switch {
-	case h.ETA.IsZero() && h.Nudges == 1:
-		d.tell(h.Party, notify.Claim, "nudge_eta", d.about(c, h.Party)).Buttons = d.etaButtons(h.Party, c)
-		d.set(c, "eta", d.Now.Add(lateAfter))
-	case h.Nudges == 1:
-		d.tell(h.Party, notify.Claim, "nudge_late", d.about(c, h.Party)).Buttons =
-			append(rows(d.row(h.Party, c, "there", "not_bees")), d.etaButtons(h.Party, c)...)
-		d.set(c, "eta", d.Now.Add(askCaller))
-	case h.Nudges == 2:
-		q := d.personByID(c.Caller.Person)
-		d.tell(c.Caller, notify.News, "has_arrived", d.about(c, c.Caller)).Buttons = d.answerButtons(c.Caller, askArrived)
-		q.Talk.Waiting = askArrived
-		d.set(c, "eta", d.Now.Add(wellLate))
-	case h.Nudges == 3:
-		d.tellStewards("steward_late", d.about(c, Party{}), "")
-		d.set(c, "eta", d.Now.Add(time.Hour))
-	case h.Nudges < 12:
-		d.tell(h.Party, notify.Claim, "nudge_late", d.about(c, h.Party))
-		d.set(c, "eta", d.Now.Add(2*time.Hour))
-	default:
-		d.tellStewards("steward_late", d.about(c, Party{}), "")
-		d.set(c, "eta", d.Now.Add(24*time.Hour))
-	}
 }
 
 // drop gives a call back: those in line are asked first, then wider; the caller hears when
 // they hear again.
 func (d *decision) drop(c *Call, k *Catcher, why string) {
-	if o := c.offer(k.ID); o != nil {
-		o.State, o.Answered = notify.AskDropped, d.Now
-	}
-	k.let(c.ID)
 	name := c.Holder.Name
-	c.Holder = nil
-	d.move(c, Looking)
-	d.note(c, why+" "+k.ID)
-	d.clear(c, "eta", "dusk", "lift", "try")
-	c.Thin, c.Referred = false, false
-	p := d.personByID(c.Caller.Person)
-	if p.Talk.Waiting == askPhone || p.Talk.Waiting == askArrived {
-		p.Talk.Waiting = ""
-	}
+	d.giveBack(c, k, why)
 	asked := d.round(c)
 	switch {
 	case asked > 0:
@@ -350,41 +331,29 @@ func (d *decision) drop(c *Call, k *Catcher, why string) {
 	}
 }
 
-// askAgain puts a call that is free again to those who were in line, or else to those who
-// had not answered when it was taken.
-func (d *decision) askAgain(c *Call) int {
-	again := notify.Standbys(d.asks(c))
-	if len(again) == 0 {
-		for _, o := range c.Offers {
-			if o.State == notify.AskLapsed {
-				again = append(again, o.Catcher)
-			}
-		}
+// giveBack takes the call from its holder.
+func (d *decision) giveBack(c *Call, k *Catcher, why string) {
+	if o := c.offer(k.ID); o != nil {
+		o.State, o.Answered = notify.AskDropped, d.Now
 	}
-	keys := make([]Key, len(again))
-	for i, id := range again {
-		keys[i] = Key{KindCatcher, id}
+	k.let(c.ID)
+	c.Holder = nil
+	d.move(c, Looking)
+	d.note(c, why+" "+k.ID)
+	d.clear(c, "eta", "dusk", "lift", "try")
+	c.Thin, c.Referred = false, false
+	p := d.personByID(c.Caller.Person)
+	if p.Talk.Waiting == askPhone || p.Talk.Waiting == askArrived {
+		p.Talk.Waiting = ""
 	}
-	d.want(keys...)
-	n := 0
-	for _, id := range again {
-		k, o := d.catcher(id), c.offer(id)
-		if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 {
-			continue
-		}
-		o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Before: o.Before}, ""
-		k.asked(c.ID, d.Now)
-		d.sendOffer(c, o)
-		n++
-	}
-	return n
 }
 
 // relays passes words on between the two sides of exactly one live call.
 func (d *decision) relays(p *Person, e Said) bool {
 	if c := d.openCall(p); c != nil && c.Holder != nil {
 		d.takeIn(c, e)
-		if d.saysArrived(c, e.Text, true) {
+		d.heard(c, false)
+		if d.saysArrived(c, e.Text, true) || d.corrected(p, c, e, d.understand(p, e).Answers) {
 			return true
 		}
 		if strings.TrimSpace(e.Text) != "" {
@@ -408,6 +377,7 @@ func (d *decision) relays(p *Person, e Said) bool {
 	case 0:
 		return d.answersAfter(p, e)
 	case 1:
+		d.heard(live[0], true)
 		d.saysArrived(live[0], e.Text, false)
 		d.passOn(live[0], p, e)
 	default:

@@ -56,7 +56,7 @@ func (d *decision) boxed(c *Call) {
 	k.Active = without(k.Active, c.ID)
 	d.clear(c, "eta", "news")
 	d.set(c, "dusk", d.collectAt(c))
-	d.tell(h.Party, notify.Claim, "boxed_noted", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "lifted", "retry"))
+	d.tell(h.Party, notify.Claim, "boxed_noted", d.about(c, h.Party)).Buttons = rows(d.sizeButtons(h.Party, c), d.row(h.Party, c, "lifted", "retry"))
 	if again {
 		return // out and in once more: the caller knows the rest
 	}

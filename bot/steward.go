@@ -55,6 +55,13 @@ func (d *decision) stewardWord(p *Person, cmd intake.Command, e Said) bool {
 	if cmd.Reference != "" {
 		c = d.byReference(cmd.Reference)
 	}
+	if c == nil && cmd.Word == intake.WordWhy && cmd.Reference == "" {
+		c = d.onlyOpen()
+	}
+	if c != nil && cmd.Word == intake.WordWhy { // also of one that is over
+		d.stewardWhy(p, c, cmd.Rest)
+		return true
+	}
 	if c == nil || !c.Ended.IsZero() {
 		d.tell(p.party(), notify.News, "steward_which", nil)
 		return true
@@ -92,10 +99,11 @@ func (d *decision) stewardSays(p *Person, c *Call, text string) {
 // stewardOffers puts a call to a named catcher, whatever the rounds think of it, or lets
 // the rounds begin when nobody is named.
 func (d *decision) stewardOffers(p *Person, c *Call, name string) {
-	if c.Holder != nil {
+	if !d.canGive(c) {
 		d.tell(p.party(), notify.News, "steward_has_holder", d.about(c, p.party()))
 		return
 	}
+	d.replaces(c)
 	if c.Held != "" {
 		c.Held = ""
 		d.clear(c, "steward")
@@ -114,6 +122,10 @@ func (d *decision) stewardOffers(p *Person, c *Call, name string) {
 	k := d.named(name)
 	if k == nil || k.Address == "" {
 		d.tell(p.party(), notify.News, "steward_no_catcher", values{"Ref": c.Reference})
+		return
+	}
+	if o := c.kept(); o != nil && o.Catcher == k.ID {
+		d.tell(p.party(), notify.News, "steward_fallback", d.about(c, p.party()))
 		return
 	}
 	d.letGo(c)

@@ -18,6 +18,10 @@ func (d *decision) fired(e Fired) {
 		d.firedFor(catcher, purpose, e.Timer)
 		return
 	}
+	if person, theirs := strings.CutPrefix(id, personTimer); ok && theirs {
+		d.firedForPerson(person, e.Timer)
+		return
+	}
 	c := (*Call)(nil)
 	if ok {
 		c = d.call(id)
@@ -55,6 +59,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.news(c)
 	case "steward":
 		d.refer(c)
+	case "fallback":
+		d.settle(c)
 	case "lapse":
 		d.lapse(c)
 	case "tell":

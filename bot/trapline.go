@@ -24,6 +24,9 @@ type BaitBox struct {
 	Catches     int       `json:"catches,omitempty"`
 }
 
+// byTrapLine marks a call that nobody made: a catch of a bait box.
+const byTrapLine = "trap_line"
+
 func (b BaitBox) ref() string { return fmt.Sprintf("BX%02d", b.N) }
 
 const (
@@ -185,7 +188,7 @@ func (d *decision) boxCaught(p *Person, k *Catcher, b *BaitBox) {
 	id := derive(d.Secret, "call", string(d.Event.ID()), 12)
 	c := d.call(id)
 	*c = Call{
-		Schema: documentSchema, ID: id, Reference: d.newReference(), Stage: Hived, Opened: d.Now, Ended: d.Now, By: "trap_line",
+		Schema: documentSchema, ID: id, Reference: d.newReference(), Stage: Hived, Opened: d.Now, Ended: d.Now, By: byTrapLine,
 		Caller: p.party(), Answers: intake.Answers{Month: int(d.now.Month()), Place: &intake.Place{Text: b.Place, Lat: k.Lat, Lon: k.Lon, PrecisionM: intake.InWordsOnly}},
 		Holder: &Holder{Catcher: k.ID, Name: k.Name, Party: d.catcherParty(k), Taken: d.Now},
 		Found:  triage.HoneyBeeSwarm,
@@ -194,6 +197,7 @@ func (d *decision) boxCaught(p *Person, k *Catcher, b *BaitBox) {
 	c.Reached = []Line{{At: d.now.UTC().Truncate(time.Second), What: string(Hived)}}
 	d.change.Finds = append(d.change.Finds, Find{"ref:" + c.Reference, id})
 	d.change.Closed = append(d.change.Closed, Closed{id, d.Now})
+	d.willScrub(c, p) // where the box stands is the catcher's own, and theirs to have erased
 	d.planCare(c, k)
 	d.tell(p.party(), notify.News, "box_caught", values{"Count": b.N, "Ref": c.Reference})
 }

@@ -15,9 +15,10 @@ import (
 // OfferView is what the offer page shows. Only with State "yours" does it say where.
 type OfferView struct {
 	Language   string
-	State      string // "open", "yours", "taken", "standby", "passed", "over", "newer"
+	State      string // "open", "yours", "kept", "taken", "standby", "passed", "over", "newer"
 	Ref, Stage string
 	Holder     string // first name of who has it
+	Until      string // with State "kept": clock at which it is decided
 	Facts      []Fact
 	Hazards    []string // in words
 	Likelihood int      // percent
@@ -49,6 +50,7 @@ type CallerView struct {
 	Over                     bool
 	Coming                   bool // nobody is there yet, so the place and a photo still help
 	Holder, Word, ETA, By    string
+	Fallback, Arrives        string // who can come late, while others are asked
 	Place                    string
 	Lat, Lon, PrecisionM     float64
 	Pinned                   bool // the point is better than words
@@ -105,7 +107,7 @@ func (h *Hotline) ViewPhoto(ctx context.Context, token string, n int) (string, e
 	if err != nil || o == nil || o.Page != PageOffer || o.Newer || n < 0 || n >= len(o.Call.Photos) {
 		return "", err
 	}
-	open := o.Offer.State == notify.AskOpen || o.Offer.State == notify.AskStandby
+	open := o.Offer.State == notify.AskOpen || o.Offer.State == notify.AskStandby || o.Offer.State == notify.AskFallback
 	if !open && !o.Call.heldBy(o.Who) || d == nil {
 		return "", nil
 	}
@@ -179,6 +181,9 @@ func (d *decision) viewOffer(o *Opened) *OfferView {
 	if at := c.timer("round").At; v.State == "open" && at.After(d.Now) {
 		v.Wider = d.clock(p, at)
 	}
+	if v.State == "kept" {
+		v.Until = d.clock(p, o.Offer.Until)
+	}
 	v.Facts, v.Hazards, v.Photos = d.facts(c, p), d.hazards(c, p), c.Photos
 	v.Does = d.offerDoes(o, v.State)
 	if v.State == "yours" {
@@ -195,6 +200,8 @@ func offerState(o *Opened) string {
 		return "newer"
 	case c.heldBy(o.Who):
 		return "yours"
+	case o.Offer.State == notify.AskFallback:
+		return "kept"
 	case o.Offer.State == notify.AskStandby:
 		return "standby"
 	case c.Holder != nil:
@@ -211,7 +218,9 @@ func offerState(o *Opened) string {
 func (d *decision) offerDoes(o *Opened, state string) []string {
 	switch state {
 	case "open":
-		return []string{"take", "pass"}
+		return []string{"take", "later", "pass"}
+	case "kept":
+		return []string{"take", "drop"}
 	case "passed":
 		return []string{"take"}
 	case "taken", "standby":
@@ -302,6 +311,9 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 	d.viewMap(v)
 	if !c.Promised.IsZero() && c.Promised.After(d.Now) {
 		v.By = d.clock(p, c.Promised)
+	}
+	if o := c.kept(); o != nil {
+		v.Fallback, v.Arrives = o.Name, d.clock(p, d.comes(c, o, o.Starts))
 	}
 	if h := c.Holder; h != nil {
 		v.Holder, v.Word = h.Name, h.Word

@@ -24,9 +24,10 @@ var walkers = []notify.Address{
 var saidAtRandom = []string{
 	"there is a ball of bees on my fence", "hanging cluster of bees, nobody stung, 14 Mill Ln, I can reach it", "1", "2", "3", "4", "5", "7", "9",
 	"14 Mill Ln", "grey paper nest", "bees going in and out of a hole in the wall", "behind the school", "8 ft", "not sure", "BACK", "AGAIN", "MENU", "GONE",
-	"thanks", "ok", "STOP", "START", "HELP", "he cannot breathe", "TAKE", "PASS", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "LIFTED ALL", "HIVED", "FLOWN", "NOT BEES",
+	"thanks", "ok", "STOP", "START", "HELP", "he cannot breathe", "TAKE", "TAKE 60", "take in 3 hours", "NEXT", "PASS", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "LIFTED ALL", "HIVED", "FLOWN", "NOT BEES",
 	"TOO HIGH", "too high 20 ft", "UNSAFE", "COLONY", "RETRY", "TOMORROW", "tomorrow 18:00", "SOMEONE ELSE", "DONE", "LATER 2h", "SKIP", "SKIP ALL", "LEFT",
 	"HOURS Mo-Fr 17:00-21:00", "HOURS always", "REACH 15", "SHARE", "BOX", "BOX old oak, 40 L, 3 m", "BOX 1 caught", "BOX 1 checked", "BOX 1 moving", "BOX 1 remove",
+	"KIT ladder 12 ft, nuc", "SIZE large", "SIZE 3 lb", "FRAMES", "NO FRAMES", "SEASON", "share my number", "DELETE",
 	"she is here", "I'm here at the gate", "NOT BEES wasps",
 	"DROP", "OUT", "OUT 3d", "IN", "MINE", "OPEN", "NEW", "yes", "no", "side gate, big dog", "qwerty asdf", "", "🐝", "ES", "English", "Gwen", "hay un enjambre en mi casa",
 	"212 Maple St", "Dunmere", "3 Harbor Street, Saltmarsh", "behind the red barn", "OTHER", "hanging ball of bees on a fence, nobody stung, 16 Mill Ln, 5 ft up",
@@ -63,6 +64,7 @@ func (m *model) step(t *testing.T, rt *rapid.T, n int) {
 	switch rapid.IntRange(0, 9).Draw(rt, "act") {
 	case 0:
 		m.wait(t, time.Duration(rapid.SampledFrom([]int{1, 5, 20, 60, 300, 600, 1440, 7 * 1440}).Draw(rt, "minutes"))*time.Minute)
+		m.hear(t, Morning{Day: m.now.Format(time.DateOnly)})
 	case 1, 2:
 		if says, ok := m.aButton(rt, who); ok {
 			m.hear(t, Tapped{Event: id, From: who, Says: says})
@@ -138,8 +140,44 @@ func (m *model) check(t *testing.T, rt *rapid.T, fresh []notify.Message) {
 			rt.Fatalf("%s is %s and its holder is %v", c.Reference, c.Stage, c.Holder)
 		}
 	}
+	m.checkFallbacks(t, rt, open)
 	for _, msg := range fresh {
 		m.checkMessage(t, rt, msg, open)
+	}
+}
+
+// checkFallbacks holds that a yes that is kept is the only one of its call, that nobody holds
+// the call meanwhile, that an end of the wait is set, and that both sides know of it.
+func (m *model) checkFallbacks(t *testing.T, rt *rapid.T, open map[string]Call) {
+	kept := map[string]string{} // call to catcher
+	for _, c := range open {
+		n := 0
+		for _, o := range c.Offers {
+			if o.State == notify.AskFallback {
+				kept[c.ID] = o.Catcher
+				n++
+			}
+		}
+		waits := !c.timer("fallback").At.IsZero()
+		if n > 1 || (n == 1) != waits || n == 1 && (c.Stage != Looking || c.Holder != nil) {
+			rt.Fatalf("%s is %s with %d fallbacks, an end of the wait: %v, story %v", c.Reference, c.Stage, n, waits, c.Story)
+		}
+	}
+	for key, doc := range m.docs {
+		if key.Kind != KindCatcher {
+			continue
+		}
+		var k Catcher
+		decode(t, doc.Body, &k)
+		for _, id := range k.Kept {
+			if kept[id] != k.ID {
+				rt.Fatalf("%s is kept for %s, whose fallback is %q", k.ID, id, kept[id])
+			}
+			delete(kept, id)
+		}
+	}
+	if len(kept) > 0 {
+		rt.Fatalf("fallbacks that do not know of it: %v", kept)
 	}
 }
 

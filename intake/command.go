@@ -11,7 +11,8 @@ type Word string
 
 // The command words: a catcher's, then those that anybody may use, then a steward's.
 const (
-	WordTake      Word = "TAKE"
+	WordTake      Word = "TAKE" // Minutes: from when on
+	WordNext      Word = "NEXT" // take it, after the one under way
 	WordPass      Word = "PASS"
 	WordETA       Word = "ETA"
 	WordThere     Word = "THERE"
@@ -41,6 +42,10 @@ const (
 	WordReach       Word = "REACH"        // Rest: a number
 	WordShare       Word = "SHARE"        // my number with the caller
 	WordBox         Word = "BOX"          // a bait box; Rest says which and what
+	WordKit         Word = "KIT"          // what a catcher owns; Rest: the list
+	WordSize        Word = "SIZE"         // how big the swarm was; Rest: "small", "3 lb"
+	WordFrames      Word = "FRAMES"       // the box has frames
+	WordNoFrames    Word = "NO FRAMES"
 
 	WordMenu  Word = "MENU"
 	WordBack  Word = "BACK"
@@ -55,6 +60,9 @@ const (
 	WordClose Word = "CLOSE"
 	WordNew   Word = "NEW"
 	WordOpen  Word = "OPEN"
+	WordWhy   Word = "WHY" // why these catchers; Rest may name one
+
+	WordSeason Word = "SEASON" // the year in numbers: the club's for a steward, their own for a catcher
 )
 
 // Command is a command word with what followed it.
@@ -62,7 +70,7 @@ type Command struct {
 	Word      Word
 	Reference string        // four letters and digits, upper case; "" if none followed
 	Rest      string        // what followed, as typed; a number from a list, a token, a message, "14:30"
-	Minutes   int           // of ETA; 0 if it was not told in minutes
+	Minutes   int           // of ETA, or of TAKE: from now; 0 if it was not told in minutes
 	Until     time.Duration // of OUT: for how long; 0 = until IN
 	Metres    float64       // of TOO HIGH: how high; 0 = not told
 }
@@ -133,12 +141,18 @@ func (c Command) withArgument(rest, text string, s Setting) (Command, bool) {
 		return c, isToken(c.Rest) || c.Rest == ""
 	case WordETA:
 		return c.arriving(rest)
+	case WordTake:
+		if later, ok := c.taking(rest, s); ok {
+			return later, true
+		}
 	case WordTomorrow, WordLater, WordHours, WordReach, WordBox, WordTooHigh, WordNotBees:
 		if c, ok := c.aboutTheDay(rest, s); ok {
 			return c, true
 		}
+	case WordKit, WordSize:
+		return c.aboutKit(rest, s)
 	}
-	if c.Word != WordMenu && c.Word != WordIn && c.Word != WordMine && c.Word != WordNew && c.Word != WordBox {
+	if c.Word != WordMenu && c.Word != WordSeason && c.Word != WordIn && c.Word != WordMine && c.Word != WordNew && c.Word != WordBox {
 		c.Reference, rest = cutReference(rest)
 	}
 	rest = strings.TrimSpace(rest)

@@ -113,7 +113,7 @@ func readLink(word string) (Place, bool) {
 	if rest, ok := strings.CutPrefix(low, "geo:"); ok {
 		return readGeo(rest)
 	}
-	if !strings.Contains(low, "maps") && !strings.Contains(low, "openstreetmap.") && !strings.Contains(low, "osm.org") {
+	if !strings.Contains(low, "maps") && !strings.Contains(low, "openstreetmap.") && !strings.Contains(low, "osm.org") && !strings.Contains(low, "waze.com") {
 		return Place{}, false
 	}
 	if !strings.Contains(low, "://") {
@@ -129,6 +129,11 @@ func readLink(word string) (Place, bool) {
 		return fromQuery(u, "coordinate", "ll", "q", "daddr", "sll", "address")
 	case strings.HasPrefix(host, "google.") || strings.HasPrefix(host, "maps.google."):
 		return readGoogle(u)
+	case strings.HasSuffix(host, "waze.com"):
+		if p, ok := twoNumbers(strings.TrimPrefix(u.Query().Get("to"), "ll.")); ok {
+			return p, true
+		}
+		return fromQuery(u, "ll", "latlng")
 	case host == "openstreetmap.org" || host == "osm.org":
 		return readOSM(u)
 	}
@@ -205,8 +210,11 @@ func readGoogle(u *url.URL) (Place, bool) {
 	return Place{}, false
 }
 
-// readOSM reads ?mlat=&mlon= (a marker) or #map=zoom/lat/lon (a view).
+// readOSM reads /go/<short code>, ?mlat=&mlon= (a marker) or #map=zoom/lat/lon (a view).
 func readOSM(u *url.URL) (Place, bool) {
+	if code, ok := strings.CutPrefix(u.Path, "/go/"); ok {
+		return readShortcode(code)
+	}
 	q := u.Query()
 	if p, ok := pair(q.Get("mlat"), q.Get("mlon")); ok {
 		return p, true

@@ -20,7 +20,133 @@ func emergencySign(ts []token) (match, bool) {
 			return m, true
 		}
 	}
+	if m, ok := stungWithSign(ts, all); ok {
+		return m, true
+	}
+	if m, ok := allergicAndStung(ts); ok {
+		return m, true
+	}
+	return manyStings(ts)
+}
+
+// stungWithSign finds somebody who was stung and a word for a sign of shock anywhere in the
+// same text, however they are joined: "she was stung and now she is really confused".
+func stungWithSign(ts []token, all []match) (match, bool) {
+	sting := -1
+	for i := range ts {
+		if grammar.sets["stinging"][ts[i].text] && !takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
+			sting = i
+			break
+		}
+	}
+	if sting < 0 {
+		return match{}, false
+	}
+	for i := range ts {
+		m := match{from: i, to: i + 1}
+		if grammar.sets["signs"][ts[i].text] && !takenBack(m, all, ts, 0) {
+			return m, true
+		}
+	}
 	return match{}, false
+}
+
+// allergicAndStung finds somebody who is allergic and was stung: their own emergency plan
+// says to use the pen and call without waiting (safety text 3). "I got stung, my wife is
+// allergic" tells of two people.
+func allergicAndStung(ts []token) (match, bool) {
+	for i := range ts {
+		if !grammar.sets["allergy"][ts[i].text] || takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
+			continue
+		}
+		for j := range ts {
+			if grammar.sets["stung_event"][ts[j].text] && !maybeStung(ts, j) && samePerson(ts, i, j) {
+				return match{from: min(i, j), to: max(i, j) + 1}, true
+			}
+		}
+	}
+	return match{}, false
+}
+
+// maybeStung reports whether the sting at j is denied, feared, long ago or a dog's.
+func maybeStung(ts []token, j int) bool {
+	if takenBack(match{from: j, to: j + 1}, nil, ts, 0) {
+		return true
+	}
+	for i := max(0, j-5); i < min(len(ts), j+5); i++ {
+		if grammar.sets["if_stung"][ts[i].text] || i < j && grammar.sets["negators"][ts[i].text] {
+			return true
+		}
+	}
+	return false
+}
+
+// samePerson reports whether the words before i and before j may be about one person: only
+// two different names of people ("wife", "i") tell them apart.
+func samePerson(ts []token, i, j int) bool {
+	a, b := whoBefore(ts, i), whoBefore(ts, j)
+	return a == "" || b == "" || a == b
+}
+
+// whoBefore is the person named within five tokens before i; pronouns that may stand for
+// anybody name nobody.
+func whoBefore(ts []token, i int) string {
+	for k := i - 1; k >= 0 && k >= i-5; k-- {
+		switch w := ts[k].text; {
+		case w == "he" || w == "she" || w == "they" || w == "hes" || w == "shes" || w == "le" || w == "lo" || w == "la":
+			return ""
+		case w == "i" || w == "im" || w == "me" || w == "soy":
+			return "i"
+		case grammar.sets["person"][w] || grammar.sets["patient"][w]:
+			return w
+		}
+	}
+	return ""
+}
+
+// deadlyStings is the number of stings from which the emergency number is called even when
+// one feels well (case report on massive envenomation, Good Samaritan Regional Poison
+// Center, Phoenix: signs began at 18 hours).
+const deadlyStings = 50
+
+// manyStings finds "stung 60 times", "60 stings", "le picaron más de 50".
+func manyStings(ts []token) (match, bool) {
+	for i := range ts {
+		if n := countOf(ts[i]); n < deadlyStings || n > 100000 {
+			continue
+		}
+		from, to := max(0, i-5), min(len(ts), i+3)
+		for j := from; j < to; j++ {
+			counted := grammar.sets["sting_counts"][wordAt(ts, i+1)] || j < i && (i+1 == len(ts) || ts[i+1].kind == anEnd || ts[i+1].kind == aPause || ts[i+1].glued)
+			if grammar.sets["stinging"][ts[j].text] && counted {
+				return match{from: min(i, j), to: max(i, j) + 1}, true
+			}
+		}
+	}
+	return match{}, false
+}
+
+// countOf is the number that a token stands for in any language, 0 for none.
+func countOf(t token) float64 {
+	if t.kind == aNumber {
+		return t.number
+	}
+	if grammar.sets["hundredfold"][t.text] || grammar.sets["thousandfold"][t.text] {
+		return 100
+	}
+	for _, lang := range grammar.langs {
+		if n, ok := grammar.numbers[lang][t.text]; ok && n >= deadlyStings {
+			return n
+		}
+	}
+	return 0
+}
+
+func wordAt(ts []token, i int) string {
+	if i >= len(ts) {
+		return ""
+	}
+	return ts[i].text
 }
 
 func takenBack(m match, all []match, ts []token, depth int) bool {

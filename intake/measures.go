@@ -39,6 +39,9 @@ func (l *listener) number(i int) (float64, int, bool) {
 		return 0, i, false
 	}
 	next := i + 1
+	if l.is(i, "approx") && next < len(l.words) && (l.words[next].kind == aNumber || l.numbers[l.words[next].text] > 0) {
+		return l.number(next) // "unas veinte"
+	}
 	if v >= 20 && v < 100 && next < len(l.words) {
 		if ones, ok := l.numbers[l.words[next].text]; ok && ones < 10 && ones >= 1 {
 			v, next = v+ones, next+1
@@ -204,7 +207,7 @@ func (l *listener) andHalf(m, unit float64, to int) (float64, int, bool) {
 
 // heightWeight tells a height from a distance by the words after it.
 func (l *listener) heightWeight(from, to int) (int, bool) {
-	weight := 4
+	weight := 7 // more than a vague "way up high"
 	for i := to; i < len(l.words) && i < to+3; i++ {
 		t := &l.words[i]
 		if t.kind == anEnd {
@@ -226,11 +229,8 @@ func (l *listener) heightWeight(from, to int) (int, bool) {
 			break
 		}
 	}
-	if l.is(to, "bees") || l.is(to, "clump") {
+	if l.is(to, "bees") || l.is(to, "clump") || l.is(from-1, "measured") || l.is(from-2, "measured") {
 		return 0, false // "a two foot cluster"
-	}
-	if from > 0 && l.is(from-1, "upward") {
-		weight = 6
 	}
 	return weight, true
 }
@@ -347,7 +347,7 @@ func (l *listener) whenStung(i int) bool {
 func (l *listener) clock() said {
 	for i := 0; i+1 < len(l.words); i++ {
 		switch l.words[i].text {
-		case "since", "desde", "at", "around", "about":
+		case "since", "desde", "at", "around", "about", "a", "como":
 		default:
 			continue
 		}
@@ -356,7 +356,7 @@ func (l *listener) clock() said {
 			n++
 		}
 		hour, to, certain, ok := l.hourOfDay(n)
-		if !ok || !certain && l.words[i].text != "since" && l.words[i].text != "desde" {
+		if !ok || !certain && !l.afterComing(i) {
 			continue
 		}
 		at := l.setting.At
@@ -367,6 +367,20 @@ func (l *listener) clock() said {
 		return said{field: "age_h", value: formatNumber(age), weight: 6, from: i, to: to}
 	}
 	return said{}
+}
+
+// afterComing reports whether a bare hour behind token i is one since when: "since 9",
+// "came in around 11", "llegaron a las 10".
+func (l *listener) afterComing(i int) bool {
+	for j := i; j >= 0 && j >= i-3; j-- {
+		if l.words[j].kind == anEnd {
+			return false
+		}
+		if l.is(j, "coming") {
+			return true
+		}
+	}
+	return false
 }
 
 // hourOfDay reads a clock time at n; certain when it has minutes or am or pm. Without them
@@ -385,8 +399,13 @@ func (l *listener) hourOfDay(n int) (hour float64, to int, certain, ok bool) {
 			return math.Mod(hour, 12), to + 1, true, true
 		case "pm", "p":
 			return math.Mod(hour, 12) + 12, to + 1, true, true
-		case "ft", "feet", "minutes", "hours", "m", "min", "days":
+		case "of":
 			return 0, n, false, false
+		}
+		for _, unit := range []string{"unit_min", "unit_h", "unit_day", "unit_week", "unit_ft", "unit_m", "bees", "wasps"} {
+			if l.is(to, unit) {
+				return 0, n, false, false // "started about 15 mins ago"
+			}
 		}
 	}
 	if now := float64(l.setting.At.Hour()); hour < 12 && hour+12 <= now {
@@ -435,6 +454,9 @@ func hoursSince(when string, now time.Time) float64 {
 	if m, err := strconv.Atoi(strings.TrimPrefix(when, "month")); err == nil {
 		return sinceMonth(time.Month(m), now)
 	}
+	if m, ok := lastSeasons[when]; ok {
+		return sinceMonth(m, now.AddDate(0, -3, 0)) + now.Sub(now.AddDate(0, -3, 0)).Hours()
+	}
 	for d := time.Sunday; d <= time.Saturday; d++ {
 		if strings.EqualFold(d.String(), when) {
 			back := (int(now.Weekday()) - int(d) + 7) % 7
@@ -446,6 +468,10 @@ func hoursSince(when string, now time.Time) float64 {
 	}
 	return 24
 }
+
+// lastSeasons are the middles of the seasons of the northern half of the world; the last one
+// is over, so that "last spring" in May is a year ago.
+var lastSeasons = map[string]time.Month{"last_spring": time.April, "last_summer": time.July, "last_fall": time.October, "last_winter": time.January}
 
 // sinceMonth counts from the middle of the last such month, of this one from its first.
 func sinceMonth(m time.Month, now time.Time) float64 {
@@ -473,12 +499,21 @@ func (l *listener) counts() []said {
 			n++
 		}
 		switch {
+		case l.is(n, "sting_nouns") && q.value >= 1 && q.value <= 100000 && l.denial(i) < 0:
+			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
 		case stung && l.is(n, "unit_times") && q.value <= 100000:
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
-		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord:
+		case l.is(i-1, "stinging") && l.clauseEnds(q.to) && q.value >= 1 && q.value <= 100000: // "le picaron tres"
+			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: q.to})
+		case l.is(i, "approx") && q.to == i+1: // "unas abejas" counts nothing
+		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord || l.ofThem(n) || l.ofThem(n-1):
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 5, from: i, to: min(n+1, len(l.words))})
 		case l.setting.Waiting == AskCrowd:
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 1, from: i, to: q.to})
+		case l.countedAlone(q):
+			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 1, from: i, to: q.to})
+		case q.value >= 1 && q.value <= childUntil && l.yearsOld(q):
+			out = append(out, said{field: "hazards", value: "children", weight: 4, from: i, to: n + 1})
 		}
 		i = q.to - 1
 	}
@@ -488,6 +523,68 @@ func (l *listener) counts() []said {
 // insects reports whether token i names insects one by one; a swarm is not counted in bees.
 func (l *listener) insects(i int) bool {
 	return (l.is(i, "bees") || l.is(i, "wasps")) && !l.is(i, "swarms")
+}
+
+// ofThem reports whether "of them" stands at i: "20 of them".
+func (l *listener) ofThem(i int) bool {
+	if i+1 >= len(l.words) || l.words[i].text != "of" && l.words[i].text != "de" {
+		return false
+	}
+	return l.is(i+1, "swarms") || l.words[i+1].text == "ellas"
+}
+
+// countedAlone reports whether a number without a noun counts the bees: "I count maybe 15",
+// and at the end of a text that speaks of them, "… on the window, about 20".
+func (l *listener) countedAlone(q quantity) bool {
+	if !l.clauseEnds(q.to) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
+		return false
+	}
+	for j := q.from - 1; j >= 0 && j >= q.from-3; j-- {
+		if l.is(j, "counted") {
+			return true
+		}
+	}
+	if l.is(q.from, "approx") || l.is(q.from-1, "approx") {
+		return true
+	}
+	if !l.is(q.from-1, "counting") && !l.is(q.from-1, "hesitation") {
+		return false
+	}
+	return slices.ContainsFunc(l.words, func(t token) bool {
+		return grammar.sets["bees"][t.text] || grammar.sets["wasps"][t.text] || grammar.sets["thousandfold"][t.text] || grammar.sets["hundredfold"][t.text]
+	})
+}
+
+func (l *listener) clauseEnds(i int) bool {
+	return i >= len(l.words) || l.words[i].kind == anEnd || l.words[i].kind == aPause
+}
+
+// childUntil is the age in years up to which somebody is called a child here (judgement).
+const childUntil = 12
+
+// yearsOld reports whether a number is somebody's age: "my 4 year old", "de 5 años".
+func (l *listener) yearsOld(q quantity) bool {
+	n := q.to
+	if l.mark(n, "-") {
+		n++
+	}
+	if !l.is(n, "unit_year") {
+		return false
+	}
+	after := n + 1
+	if l.mark(after, "-") {
+		after++
+	}
+	before := l.word(q.from - 1)
+	return l.word(after) == "old" || l.word(after) == "olds" || before == "de" || before == "tiene"
+}
+
+// word is token i's text, "" outside the text.
+func (l *listener) word(i int) string {
+	if i < 0 || i >= len(l.words) {
+		return ""
+	}
+	return l.words[i].text
 }
 
 func (l *listener) speaksOfStings() bool {

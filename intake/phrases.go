@@ -286,11 +286,40 @@ func (g *phrases) know(ts []token) {
 		}
 		t.classes = g.words[t.text]
 		if t.classes == nil && t.kind == aWord && !g.correct[t.text] {
-			if meant, ok := g.fix(*t); ok {
+			if meant, ok := g.undiminish(t.text); ok {
+				t.text, t.classes = meant, g.words[meant]
+			} else if meant, ok := g.fix(*t); ok {
 				t.text, t.classes, t.mended = meant, g.words[meant], true
 			}
 		}
 	}
+}
+
+// smallEndings are the endings of Spanish diminutives and augmentatives and what stands in
+// the plain word instead: abejita, arbolito, poquito, panalote.
+var smallEndings = []struct {
+	ending string
+	plain  []string
+}{
+	{"quito", []string{"co"}}, {"quita", []string{"ca"}}, {"quitos", []string{"cos"}}, {"quitas", []string{"cas"}},
+	{"cito", []string{"", "e"}}, {"cita", []string{"", "e"}}, {"ito", []string{"o", "", "e"}}, {"ita", []string{"a", "", "e"}},
+	{"itos", []string{"os", "es"}}, {"itas", []string{"as", "es"}}, {"ote", []string{"o", ""}}, {"ota", []string{"a", ""}}, {"otes", []string{"os"}}, {"otas", []string{"as"}},
+}
+
+// undiminish finds the plain word behind a Spanish diminutive that nobody wrote down.
+func (g *phrases) undiminish(w string) (string, bool) {
+	for _, e := range smallEndings {
+		stem, ok := strings.CutSuffix(w, e.ending)
+		if !ok || len(stem) < 3 {
+			continue
+		}
+		for _, plain := range e.plain {
+			if g.words[stem+plain] != nil {
+				return stem + plain, true
+			}
+		}
+	}
+	return "", false
 }
 
 // fix finds the word that was meant. The first letter must be right: people rarely miss it,
@@ -385,7 +414,7 @@ func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {
 	}
 }
 
-// jump goes on behind a gap of at most three words, which holds no "not": "throat is
+// jump goes on behind a gap of at most three words, articles aside, which holds no "not": "throat is
 // starting to swell" but not "throat is not swollen".
 func (g *phrases) jump(node int32, ts []token, from, at int, out *[]match) {
 	for words := 0; words <= 3 && at < len(ts); at++ {
@@ -398,7 +427,7 @@ func (g *phrases) jump(node int32, ts []token, from, at int, out *[]match) {
 		if t.kind == anEnd || g.sets["negators"][t.text] {
 			return
 		}
-		if t.kind == aWord || t.kind == aNumber {
+		if (t.kind == aWord || t.kind == aNumber) && !g.sets["articles"][t.text] {
 			words++
 		}
 	}

@@ -85,10 +85,10 @@ func kilometres(a, b Place) float64 {
 // address finds a street with or without a number, a crossing, or a place with a name, as
 // tokens[from:to].
 func (l *listener) address() (from, to int, ok bool) {
-	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.crossing, l.namedPlace, l.streetOnly} {
+	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.crossing, l.betweenStreets, l.namedPlace, l.atNamed, l.route, l.streetOnly} {
 		for i := range l.words {
 			if from, to, ok := find(i); ok {
-				return from, to, true
+				return from, l.withCrossing(to), true
 			}
 		}
 	}
@@ -215,6 +215,25 @@ func (l *listener) crossing(i int) (int, int, bool) {
 	return i, j, joined && j > i+4
 }
 
+// betweenStreets reads "between Oak and Elm", "entre Robles y Cedro", written with capitals.
+func (l *listener) betweenStreets(i int) (int, int, bool) {
+	if l.word(i) != "between" && l.word(i) != "entre" || l.shouting() {
+		return 0, 0, false
+	}
+	j := i + 1
+	for j < i+4 && j < len(l.words) && l.words[j].capital {
+		j++
+	}
+	if j == i+1 || l.word(j) != "and" && l.word(j) != "y" || j+1 >= len(l.words) || !l.words[j+1].capital {
+		return 0, 0, false
+	}
+	to := j + 1
+	for to < j+4 && to < len(l.words) && (l.words[to].capital || l.is(to, "street")) {
+		to++
+	}
+	return i, to, true
+}
+
 // namedPlace reads "Stewart Park", "parque Benito Juárez"; "the park" has no name.
 func (l *listener) namedPlace(i int) (int, int, bool) {
 	if !l.is(i, "place_kind") {
@@ -231,6 +250,45 @@ func (l *listener) namedPlace(i int) (int, int, bool) {
 		return i, to, true
 	}
 	return 0, 0, false
+}
+
+// atNamed reads "at the Wegmans", "afuera del Soriana": a name after a word for where, written
+// with a capital and known to nobody here.
+func (l *listener) atNamed(i int) (int, int, bool) {
+	if !l.is(i, "at_named") || l.shouting() {
+		return 0, 0, false
+	}
+	j := i + 1
+	for j < i+3 && (l.word(j) == "the" || l.word(j) == "de" || l.is(j, "articles")) {
+		j++
+	}
+	if !l.proper(j) || !l.words[j].capital || l.words[j].classes != nil || len(l.words[j].text) < 4 || l.is(j, "first_names") {
+		return 0, 0, false
+	}
+	return j, l.properRun(j, 3), true
+}
+
+// route reads a road that has a number for a name: "on Route 13", "hwy 96".
+func (l *listener) route(i int) (int, int, bool) {
+	if !l.is(i, "routes") || i+1 >= len(l.words) || l.words[i+1].kind != aNumber || l.words[i+1].decimals > 0 {
+		return 0, 0, false
+	}
+	return i, l.withCompass(i + 2), true
+}
+
+// withCrossing takes the crossing street along: "Avenida Juárez 210 esquina con Pino".
+func (l *listener) withCrossing(to int) int {
+	if !l.is(to, "corner") || l.word(to+1) != "con" && l.word(to+1) != "of" && l.word(to+1) != "y" && l.word(to+1) != "with" {
+		return to
+	}
+	j := to + 2
+	for j < to+5 && j < len(l.words) && (l.words[j].capital || l.is(j, "street")) {
+		j++
+	}
+	if j == to+2 {
+		return to
+	}
+	return j
 }
 
 // streetOnly reads a street without a number: "Mill Ln", "on main street".

@@ -42,12 +42,55 @@ func TestReadPlace(t *testing.T) {
 		{"https://maps.apple.com/place?coordinate=42.4512,-76.4821&name=Bees", quillbrook, 42.4512, -76.4821, 15},
 		{"https://www.openstreetmap.org/?mlat=42.4512&mlon=-76.4821#map=17/42.44/-76.49", quillbrook, 42.4512, -76.4821, 15},
 		{"https://www.openstreetmap.org/#map=17/42.4512/-76.4821", quillbrook, 42.4512, -76.4821, 200},
+		{"https://www.waze.com/ul?ll=42.4512%2C-76.4821&navigate=yes", quillbrook, 42.4512, -76.4821, 15},
+		{"https://waze.com/live-map/directions?to=ll.42.4512%2C-76.4821", quillbrook, 42.4512, -76.4821, 15},
+		{"https://ul.waze.com/ul?ll=42.4512,-76.4821", quillbrook, 42.4512, -76.4821, 15},
 	} {
 		p, ok := ReadPlace(c.text, c.s)
 		if !ok || math.Abs(p.Lat-c.lat) > 2e-5 || math.Abs(p.Lon-c.lon) > 2e-5 || p.PrecisionM > c.within || p.PrecisionM <= 0 {
 			t.Errorf("ReadPlace(%q) = %+v, %v, want %g,%g within %g m", c.text, p, ok, c.lat, c.lon, c.within)
 		}
 	}
+}
+
+// TestShortcode reads OpenStreetMap's short links: codes made here from points come back
+// within a cell, in the old form with "@" too (pairs from the site's own tests).
+func TestShortcode(t *testing.T) {
+	for _, p := range []Place{{Lat: 42.4512, Lon: -76.4821}, {Lat: -33.8688, Lon: 151.2093}, {Lat: 47.365562, Lon: 8.524813}, {Lat: 0.5, Lon: -0.5}} {
+		for _, link := range []string{"https://osm.org/go/" + shortcodeOf(p, 8) + "--", "openstreetmap.org/go/" + shortcodeOf(p, 9), "http://www.openstreetmap.org/go/" + shortcodeOf(p, 9) + "-?m="} {
+			got, ok := ReadPlace("bees at "+link, Setting{})
+			if !ok || Km(got, p) > 0.03 || got.PrecisionM > 200 {
+				t.Errorf("ReadPlace(%q) = %+v, %v, want %v", link, got, ok, p)
+			}
+		}
+	}
+	for old, modern := range map[string]string{"@v2juONc--": "~v2juONc--", "as3I3GpG@-": "as3I3GpG~-", "D@hV--": "D~hV--", "CO0O@m8--": "CO0O~m8--"} {
+		a, ok1 := readShortcode(old)
+		b, ok2 := readShortcode(modern)
+		if !ok1 || !ok2 || a != b {
+			t.Errorf("%s is %+v, %s is %+v", old, a, modern, b)
+		}
+	}
+	for _, code := range []string{"", "-", "AB", "AAAAAAAAAAAAAAAA", "é"} {
+		if p, ok := readShortcode(code); ok {
+			t.Errorf("readShortcode(%q) = %+v", code, p)
+		}
+	}
+}
+
+// shortcodeOf writes a point in n digits.
+func shortcodeOf(p Place, n int) string {
+	x, y := uint64((p.Lon+180)/360*(1<<32)), uint64((p.Lat+90)/180*(1<<32))
+	var code []byte
+	for i := range n {
+		d := 0
+		for bit := range 3 {
+			at := 31 - 3*i - bit
+			d = d<<2 | int(x>>at&1)<<1 | int(y>>at&1)
+		}
+		code = append(code, shortDigits[d])
+	}
+	return string(code)
 }
 
 func TestReadPlaceInWords(t *testing.T) {

@@ -79,12 +79,19 @@ func read(l *listener) Heard {
 	all = append(all, l.heights()...)
 	all = append(all, l.ages()...)
 	all = append(all, l.counts()...)
+	if placed && l.publicPlace(span) {
+		all = append(all, said{field: "owner", value: "no", weight: 3, from: l.tokenAt(span.end) - 1, to: l.tokenAt(span.end)})
+	}
 	best := choose(all)
 	if size, ok := best["size"]; ok && best["crowd"].field == "" && !paper(best["shape"].value) {
 		// The size of a paper nest says nothing about how many live in it.
 		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
 	}
 	delete(best, "size")
+	if shape, ok := best["shape"]; ok && shape.value == "wax_comb" && l.namesWasps() {
+		shape.value = "open_umbrella" // wasps have no wax: the comb that is seen is their paper cells
+		best["shape"] = shape
+	}
 	for _, f := range sortedSaid(best) {
 		l.lay(&h, f)
 	}
@@ -103,6 +110,28 @@ func read(l *listener) Heard {
 		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
 	})
 	return h
+}
+
+// publicPlace reports whether a place is named after its kind: "Oak Hill School" is nobody's home.
+func (l *listener) publicPlace(p span) bool { return l.is(l.tokenAt(p.end)-1, "place_kind") }
+
+// tokenAt is the first token that begins at byte end or later.
+func (l *listener) tokenAt(end int) int {
+	i := 0
+	for i < len(l.words) && l.words[i].start < end {
+		i++
+	}
+	return i
+}
+
+// namesWasps reports whether the text calls the insects wasps without an "or" or a "not".
+func (l *listener) namesWasps() bool {
+	for i := range l.words {
+		if l.is(i, "wasps") && l.denial(i) < 0 && !l.doubtful(match{from: i, to: i + 1}) {
+			return true
+		}
+	}
+	return false
 }
 
 func paper(shape string) bool { return shape == "paper_ball" || shape == "open_umbrella" }
@@ -130,12 +159,12 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		if r.topic == "surface" {
-			if f.weight += l.attachment(m.from); f.weight < 0 {
+			if f.weight += l.attachment(m); f.weight < 0 {
 				continue
 			}
 		}
-		if l.denied(m.from) && !l.turn(&f) {
-			continue
+		if no := l.denial(m.from); no >= 0 && !((r.topic == "owner" || r.topic == "hazards") && l.is(no, "unable_to")) && !l.turn(&f) {
+			continue // "can't get into my house" says nothing against "my house"
 		}
 		if r.weight == 0 && l.doubtful(m) {
 			continue
@@ -188,12 +217,20 @@ func (l *listener) lengthEndsAt(i int) bool {
 
 // attachment weighs the word before a surface: "on the fence" is where it hangs, "near
 // the fence" is not.
-func (l *listener) attachment(from int) int {
-	for i := from - 1; i >= 0 && i >= from-4; i-- {
+func (l *listener) attachment(m match) int {
+	if l.is(m.from, "going") {
+		return 0 // "by wasps coming out of the ground"
+	}
+	if l.besideThem(m.to) {
+		return aside
+	}
+	for i := m.from - 1; i >= 0 && i >= m.from-4; i-- {
 		t := &l.words[i]
 		switch {
 		case t.kind == anEnd || t.kind == aPause:
 			return 0
+		case t.text == "to" && l.is(i-1, "nearby"): // "next to"
+			return aside
 		case grammar.sets["nearby"][t.text], t.text == "front" && i > 0 && l.words[i-1].text == "in":
 			return aside
 		case l.is(i, "from") && l.lengthEndsAt(i):
@@ -205,27 +242,49 @@ func (l *listener) attachment(from int) int {
 	return 0
 }
 
-// denied reports whether a "not" stands before token at, in its clause and near enough. In
-// "not sure" and "no idea" it belongs to the doubt, and a "No" that answers a question
-// ("No they are on a branch") denies nothing that follows.
-func (l *listener) denied(at int) bool {
+// besideThem reports whether what ends before token i is only near the bees: "there's a
+// power pole right next to it".
+func (l *listener) besideThem(i int) bool {
+	for ; i < len(l.words) && (l.is(i, "articles") || l.word(i) == "right" || l.word(i) == "is"); i++ {
+	}
+	if l.word(i) == "nearby" {
+		return true
+	}
+	if !l.is(i, "nearby") {
+		return false
+	}
+	i++
+	if l.word(i) == "to" {
+		i++
+	}
+	return l.word(i) == "it" || l.is(i, "swarms")
+}
+
+// denial is the token of a "not" that stands before token at, in its clause and near
+// enough; -1 if there is none. In "not sure" and "no idea" it belongs to the doubt, a "No"
+// that answers a question ("No they are on a branch") denies nothing that follows, and in
+// "not on the tree its on the fence" the fence stands.
+func (l *listener) denial(at int) int {
 	reach := 4
 	for i := at - 1; i >= 0 && reach > 0; i-- {
 		t := &l.words[i]
-		if t.kind == anEnd || t.kind == aPause || grammar.sets["but"][t.text] {
-			return false
+		if t.kind == anEnd || t.kind == aPause || grammar.sets["but"][t.text] || l.is(i, "restart") && !l.is(i-1, "negators") {
+			return -1
 		}
 		if t.text == "or" || t.text == "nor" || t.text == "ni" || t.text == "o" {
 			reach += 4
 		}
 		if grammar.sets["negators"][t.text] {
-			return !l.negatesElsewhere(i)
+			if l.negatesElsewhere(i) {
+				return -1
+			}
+			return i
 		}
 		if !grammar.sets["articles"][t.text] {
 			reach--
 		}
 	}
-	return false
+	return -1
 }
 
 func (l *listener) negatesElsewhere(i int) bool {
@@ -266,6 +325,9 @@ func (l *listener) doubtful(m match) bool {
 	for _, i := range []int{m.from - 1, m.from - 2, m.to} {
 		if i < 0 || i >= len(l.words) {
 			continue
+		}
+		if _, _, counted := l.number(i); counted {
+			break // "five or six wasps"
 		}
 		switch l.words[i].text {
 		case "or", "if", "o", "si", "versus", "vs":

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -29,28 +30,45 @@ import (
 //go:embed wording/*.toml
 var wordingFiles embed.FS
 
-var bundle, languages = mustLoadWording(wordingFiles)
+var bundle, languages, texts = mustLoadWording(wordingFiles)
 
-func mustLoadWording(files fs.FS) (*i18n.Bundle, []string) {
+func mustLoadWording(files fs.FS) (*i18n.Bundle, []string, map[string]map[string]*wordingText) {
 	b := i18n.NewBundle(language.English)
 	b.RegisterUnmarshalFunc("toml", toml.Unmarshal)
 	names, err := fs.Glob(files, "wording/*.toml")
 	if err != nil {
 		panic(err)
 	}
-	var tags []string
+	texts := map[string]map[string]*wordingText{}
 	for _, name := range names {
-		if _, err := b.LoadMessageFileFS(files, name); err != nil {
+		file, err := b.LoadMessageFileFS(files, name)
+		if err != nil {
 			panic(fmt.Sprintf("%s: %v", name, err))
 		}
 		tag := strings.TrimPrefix(path.Ext(strings.TrimSuffix(name, ".toml")), ".")
-		if !slices.Contains(tags, tag) {
-			tags = append(tags, tag)
+		if texts[tag] == nil {
+			texts[tag] = map[string]*wordingText{}
+		}
+		for _, m := range file.Messages {
+			if texts[tag][m.ID], err = readText(m); err != nil {
+				panic(fmt.Sprintf("%s: %s: %v", name, m.ID, err))
+			}
 		}
 	}
-	slices.Sort(tags)
-	return b, tags
+	return b, slices.Sorted(maps.Keys(texts)), texts
 }
+
+// tags are the languages as the plural rules know them.
+var tags = func() map[string]language.Tag {
+	tags := map[string]language.Tag{}
+	for _, name := range languages {
+		tags[name] = language.Make(name)
+	}
+	return tags
+}()
+
+// fallback is the language of what another one lacks.
+const fallback = "en"
 
 // Languages returns the languages that have words, sorted: "en", "es".
 func Languages() []string { return slices.Clone(languages) }
@@ -81,8 +99,11 @@ func (w Words) Say(key string, data map[string]any) string {
 	return s
 }
 
-// Knows reports whether key has words in any language.
+// Knows reports whether key has words in w's language.
 func (w Words) Knows(key string) bool {
+	if own, ok := texts[w.Language]; ok {
+		return own[key] != nil
+	}
 	_, err := i18n.NewLocalizer(bundle, w.Language).Localize(&i18n.LocalizeConfig{MessageID: key})
 	var missing *i18n.MessageNotFoundErr
 	return !errors.As(err, &missing)
@@ -90,6 +111,18 @@ func (w Words) Knows(key string) bool {
 
 // find returns the words of key, and whether they are in w's own language.
 func (w Words) find(key string, data map[string]any) (text string, own, ok bool) {
+	t := (*wordingText)(nil)
+	if mine, known := texts[w.Language]; known {
+		in := w.Language
+		if t = mine[key]; t == nil {
+			in, t = fallback, texts[fallback][key]
+		}
+		if t == nil {
+			return "", false, false
+		}
+		return strings.TrimSpace(t.byCount(in, data).fill(data)), in == w.Language, true
+	}
+	// A language that has no files: the library knows which of ours is next to it.
 	s, tag, err := i18n.NewLocalizer(bundle, w.Language).LocalizeWithTag(&i18n.LocalizeConfig{
 		MessageID: key, TemplateData: data, PluralCount: data["Count"],
 	})

@@ -3,7 +3,6 @@ package notify
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"skepline/intake"
@@ -22,13 +21,15 @@ type Job struct {
 	Against      string // in words, what speaks against a swarm: "seen for three weeks"; "" = nothing
 	Link         string // of the page that shows more; "" = none
 	Late         bool   // too late to begin before dark
+	Expected     bool   // when they come is known, so nobody asks
+	Again        bool   // it was taken and came free again
 	InBox        bool   // the bees are boxed already: only the box is to be fetched
 	Several      bool   // this catcher has other open offers, so an answer must name the call
 }
 
 // Brief is everything a catcher is told about a job, as ready texts in the order in which
-// they are to be read. By SMS each is at most two segments. None of it is for anybody but
-// the holder: Yours holds the address.
+// they are to be read. By SMS each is at most two segments. What a job does not need is "".
+// None of it is for anybody but the holder: Yours holds the address.
 type Brief struct {
 	Yours   string // where, who, the hazards, when
 	Gates   string // go, or leave it
@@ -86,6 +87,7 @@ func (b briefing) data() map[string]any {
 	return map[string]any{
 		"Reference": b.j.Reference, "Name": quoted(b.w, b.j.CallerName, 20), "Word": b.j.CheckWord,
 		"Link": b.j.MapLink, "Access": quoted(b.w, b.j.Answers.Access, 60), "Box": box,
+		"Dry":   b.j.Answers.Has("power_line"), // no water near a wire
 		"Clear": HeightWords(b.w, clearOfWireM, b.metric), "Limit": HeightWords(b.w, highM, b.metric),
 	}
 }
@@ -118,7 +120,10 @@ func (b briefing) yours() string {
 	if b.j.MapLink != "" {
 		facts = append(facts, fact{text: b.say("brief_yours_map"), rank: 5})
 	}
-	facts = append(facts, fact{text: b.say("brief_yours_when")}, fact{text: b.say("brief_yours_not_you")})
+	if !b.j.Expected {
+		facts = append(facts, fact{text: b.say("brief_yours_when")})
+	}
+	facts = append(facts, fact{text: b.say("brief_yours_not_you")})
 	return b.text(facts)
 }
 
@@ -149,8 +154,8 @@ func (b briefing) today() []fact {
 	if b.w.Chat {
 		b.seen(say)
 	}
-	if b.j.Sunset.IsZero() {
-		return facts
+	if b.j.Sunset.IsZero() || b.way() == "structure" {
+		return facts // a nest is there tomorrow, too
 	}
 	clock := map[string]any{
 		"By": ClockWords(b.j.Sunset.Add(-workFor), b.clock24), "Sunset": ClockWords(b.j.Sunset, b.clock24), "Dusk": ClockWords(b.j.Dusk, b.clock24),
@@ -184,9 +189,11 @@ func (b briefing) seen(say func(rank int, key string, data map[string]any)) {
 	if b.metric {
 		size = "0.2-4.3 kg"
 	}
-	switch b.j.Answers.Crowd {
-	case "thousands":
-	case "hundreds":
+	switch crowd := b.j.Answers.Crowd; {
+	case b.way() == "structure":
+		return
+	case crowd == "thousands":
+	case crowd == "hundreds":
 		key = "brief_size_small"
 	default:
 		return
@@ -244,10 +251,10 @@ func (b briefing) gates() string {
 }
 
 // reach says how the bees may be reached: from the ground, a stool, a ladder, with a pole, or
-// not at all ("high"). A power line or a roof takes away everything but the ground.
+// not at all ("high"). A power line or a roof takes away everything but the ground, and a
+// ladder that is too short is none.
 func (b briefing) reach() string {
 	h := b.j.Answers.HeightM
-	climbs := slices.Contains(b.c.Skills, Ladder)
 	switch {
 	case h == nil:
 		return "unknown"
@@ -257,49 +264,12 @@ func (b briefing) reach() string {
 		return "ground"
 	case *h > ladderToM:
 		return "pole"
-	case climbs:
+	case slices.Contains(b.c.Skills, Ladder) && b.hasLadderFor(h):
 		return "ladder"
 	case *h <= LadderFromM:
 		return "stool"
 	}
 	return "pole"
-}
-
-// kit is what to bring for this surface, this height and these skills.
-func (b briefing) kit() string {
-	items := []string{"box", "sheet", "brush", "veil", "tape"}
-	if slices.Contains(b.c.Skills, Suit) {
-		items[3] = "suit"
-	}
-	switch b.way() {
-	case "branch":
-		items = append(items, "shears")
-	case "flat", "eave":
-		items = append(items, "mist")
-	case "ground":
-		items = append(items, "bridge", "lure")
-	case "any":
-		items = append(items, "shears", "mist", "bridge", "lure")
-	}
-	switch reach := b.reach(); {
-	case b.j.Answers.Has("power_line"):
-		items = append(items, "no_pole")
-	case reach == "stool" || reach == "ladder" || reach == "pole":
-		items = append(items, reach)
-	}
-	return b.list(items)
-}
-
-func (b briefing) list(items []string) string {
-	var lines []string
-	for _, item := range items {
-		lines = append(lines, b.say("kit_"+item))
-	}
-	between := ", "
-	if b.w.Chat {
-		between = "\n"
-	}
-	return b.w.Say("brief_kit", map[string]any{"Items": strings.Join(lines, between)})
 }
 
 // way names the method for what the bees sit on.
@@ -322,13 +292,15 @@ func (b briefing) way() string {
 	return "any"
 }
 
+// method is how, and whether the queen is in. Bees that hang too high have none: the gates
+// say all there is to say.
 func (b briefing) method() string {
 	if b.reach() == "high" {
-		return b.text(append(b.hazards(), fact{text: b.say("brief_gates_high")}))
+		return ""
 	}
 	facts := append(b.hazards(), fact{text: b.say("brief_method_" + b.way())})
 	if way := b.way(); way != "air" && way != "structure" {
-		facts = append(facts, fact{text: b.say("brief_queen"), rank: 1})
+		facts = append(facts, fact{text: b.say("brief_queen")})
 	}
 	return b.text(facts)
 }
@@ -341,6 +313,9 @@ const (
 )
 
 func (b briefing) evening() string {
+	if b.reach() == "high" || b.way() == "structure" {
+		return "" // no box is left there
+	}
 	key, data := "brief_evening_light", map[string]any{}
 	if !b.j.Sunset.IsZero() {
 		from, to := FetchTimes(b.j.Sunset, b.j.Dusk)

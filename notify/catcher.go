@@ -5,17 +5,21 @@ import "time"
 // Catcher is what the roster knows of one volunteer. It changes slowly; what changes by
 // the hour is on the CatcherCard.
 type Catcher struct {
-	ID         string  `json:"id"`      // made from the name, unique in the roster: "ada", "ada-2"
-	Name       string  `json:"name"`    // first name, as others may read it
-	Address    Address `json:"address"` // "" until the invitation is used
-	Lat        float64 `json:"lat"`     // home, degrees north
-	Lon        float64 `json:"lon"`     // home, degrees east
+	ID         string  `json:"id"`             // made from the name, unique in the roster: "ada", "ada-2"
+	Name       string  `json:"name"`           // first name, as others may read it
+	Address    Address `json:"address"`        // "" until the invitation is used
+	Also       Address `json:"also,omitempty"` // a second address, for when the first does not work
+	Lat        float64 `json:"lat"`            // home, degrees north
+	Lon        float64 `json:"lon"`            // home, degrees east
 	ReachKm    float64 `json:"reach_km"`
 	MaxHeightM float64 `json:"max_height_m"`
 	Skills     []Skill `json:"skills,omitempty"`
 	Hours      string  `json:"hours,omitempty"` // opening-hours text, empty = always
 	Language   string  `json:"language,omitempty"`
 	JobsADay   int     `json:"jobs_a_day"` // calls taken on one day at most
+
+	Kit     []string `json:"kit,omitempty"`      // what they own, as intake.ReadKit names it; empty = never told
+	LadderM float64  `json:"ladder_m,omitempty"` // its length, 0 = not told
 }
 
 // Skill is something not every catcher can do.

@@ -34,7 +34,9 @@ type Delivery struct {
 	// Resolved is told how each look-up ended: "taken", "failed", "not_taken", "unknown".
 	// It may be nil.
 	Resolved func(channel Channel, how string)
-	Log      *slog.Logger // nil = silent
+	// Ended is told of every attempt that is over, and how old its message is. It may be nil.
+	Ended func(done Done, age time.Duration)
+	Log   *slog.Logger // nil = silent
 	// Now is the clock that Step's now was read from. nil = nobody ever stands still.
 	Now    func() time.Time
 	Hold   time.Duration // how long a lease holds; longer than the slowest send. 0 = 60 s
@@ -44,11 +46,12 @@ type Delivery struct {
 
 // The reasons to drop a message that Delivery itself knows of; Truth has its own.
 const (
-	dropStale    = "stale"     // NotAfter has passed
-	dropOptedOut = "opted_out" // its recipient wants no more
-	dropUnfunded = "unfunded"  // the day's money is spent
-	dropGaveUp   = "gave_up"   // tried as often as its class is worth
-	dropInDoubt  = "in_doubt"  // may have arrived already, and twice is worse than never
+	dropStale    = "stale"        // NotAfter has passed
+	dropOptedOut = "opted_out"    // its recipient wants no more
+	dropUnfunded = "unfunded"     // the day's money is spent
+	dropGaveUp   = "gave_up"      // tried as often as its class is worth
+	dropDetour   = "channel_down" // goes another way
+	dropInDoubt  = "in_doubt"     // may have arrived already, and twice is worse than never
 )
 
 // lookAgain is the wait after trouble of our own: no sender for the channel, no reading of
@@ -131,7 +134,10 @@ func (d *Delivery) notSent(ctx context.Context, lease Lease, now time.Time) (dro
 	}
 	drop, err = d.Truth(ctx, lease.Message, now)
 	if err != nil && lease.Class == Safety {
-		return "", nil
+		drop, err = "", nil
+	}
+	if drop == "" && err == nil && lease.State == Detour {
+		drop = dropDetour
 	}
 	return drop, err
 }
@@ -211,6 +217,7 @@ func (d *Delivery) record(ctx context.Context, done Done) error {
 			done.Drop, done.Result = "", Result{End: RetryLater, After: lookAgain, Reason: "unreported"}
 		}
 	}
+	d.tellEnded(done)
 	if done.Result.End != Accepted {
 		d.log().Info("message not sent", "message", m.ID, "class", m.Class, "to", m.To.Hint(),
 			"attempt", done.Lease.Attempt, "end", done.Result.End, "reason", done.Result.Reason, "drop", done.Drop)
@@ -227,6 +234,17 @@ func (d *Delivery) record(ctx context.Context, done Done) error {
 	return failed
 }
 
+func (d *Delivery) tellEnded(done Done) {
+	if d.Ended == nil || d.Now == nil {
+		return
+	}
+	age := time.Duration(0)
+	if at := done.Lease.At; !at.IsZero() {
+		age = d.Now().Sub(at)
+	}
+	d.Ended(done, age)
+}
+
 // failure returns the reason when done means that a message still worth sending will not
 // arrive; "" when it was sent, will be tried again, is no longer worth sending, or may have
 // arrived.
@@ -234,7 +252,7 @@ func failure(done Done) string {
 	switch {
 	case done.Drop == dropGaveUp:
 		return cmp.Or(done.Result.Reason, dropGaveUp)
-	case done.Drop == dropOptedOut, done.Drop == dropUnfunded:
+	case done.Drop == dropOptedOut, done.Drop == dropUnfunded, done.Drop == dropDetour:
 		return done.Drop
 	case done.Drop == "" && done.Result.End == Refused:
 		return cmp.Or(done.Result.Reason, string(Refused))

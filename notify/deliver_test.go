@@ -285,6 +285,8 @@ func TestWhatIsNotSent(t *testing.T) {
 		{"opted out", nil, OptedOut, "", "opted_out", []string{"m: opted_out"}},
 		{"no money", nil, Unfunded, "", "unfunded", []string{"m: unfunded"}},
 		{"no money, but safety", func(m *Message) { m.Class = Safety }, Unfunded, "", "", nil},
+		{"goes to the second address", nil, Detour, "", "channel_down", []string{"m: channel_down"}},
+		{"no longer true, so it goes nowhere", nil, Detour, "superseded", "superseded", nil},
 		{"whom an opt-out covers is the outbox's affair", func(m *Message) { m.Class = Safety }, OptedOut, "", "opted_out", []string{"m: opted_out"}},
 	} {
 		p := newPost(noon)

@@ -7,8 +7,6 @@ import (
 	"skepline/triage"
 )
 
-// The season's rivals "with best ETA" use this, and skepline when World.HoldsLate says so.
-
 // FallbackHold is how long a yes that starts late is kept as the fallback while others are
 // asked.
 const FallbackHold = 20 * time.Minute

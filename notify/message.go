@@ -20,12 +20,16 @@ const (
 	Goodbye  Class = "goodbye"  // the one answer to an opt-out
 )
 
+// Classes lists every class, in that order.
+var Classes = []Class{Safety, Claim, Taken, Offer, Question, Relay, News, Reminder, Goodbye}
+
 // Message is one thing to say to one person. It is data: it is stored in the outbox by the
 // commit that decided it and sent by the delivery loop.
 type Message struct {
-	ID        string     `json:"id"`        // derived from the event that caused it
-	To        Address    `json:"to"`        // where it goes
-	Recipient string     `json:"recipient"` // whose line it stands in: the person's id
+	ID        string     `json:"id"`             // derived from the event that caused it
+	To        Address    `json:"to"`             // where it goes
+	Also      Address    `json:"also,omitempty"` // the same person on another channel, for safety and claims
+	Recipient string     `json:"recipient"`      // whose line it stands in: the person's id
 	Class     Class      `json:"class"`
 	Text      string     `json:"text"`              // final words, at most MaxText
 	Buttons   [][]Button `json:"buttons,omitempty"` // rows; channels without buttons leave them out
@@ -35,6 +39,7 @@ type Message struct {
 	Edits     string     `json:"edits,omitempty"`   // the id of an earlier message to change in place
 	Silent    bool       `json:"silent,omitempty"`  // no sound
 	Still     Still      `json:"still"`             // sent only while this holds
+	At        time.Time  `json:"at,omitzero"`       // when it was decided
 	NotAfter  time.Time  `json:"not_after"`         // stale from then on; zero = never
 }
 

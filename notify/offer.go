@@ -60,12 +60,6 @@ func Holder(asked []Ask) string {
 	return ""
 }
 
-// Standbys returns the catchers who would come if the holder drops out, first the one who
-// said so first.
-func Standbys(asked []Ask) []string {
-	return catchers(asked, AskStandby, func(a, b Ask) int { return a.Answered.Compare(b.Answered) })
-}
-
 // StillOpen returns the catchers whose offer is open, in the order they were asked: those
 // who must hear when the call is taken.
 func StillOpen(asked []Ask) []string { return catchers(asked, AskOpen, byTime) }

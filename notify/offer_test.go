@@ -35,19 +35,15 @@ func TestTakeAndPass(t *testing.T) {
 	}
 }
 
-func TestStandbysStandInTheOrderOfTheirAnswers(t *testing.T) {
+func TestThoseInLineStandInTheOrderOfTheirArrival(t *testing.T) {
 	at := func(minute int) time.Time { return time.Date(2026, 5, 12, 14, minute, 0, 0, time.UTC) }
-	asked := []Ask{
-		{Catcher: "dora", At: at(0), State: AskStandby, Answered: at(9)},
-		{Catcher: "ada", At: at(0), State: AskTaken, Answered: at(2)},
-		{Catcher: "chidi", At: at(5), State: AskStandby, Answered: at(7)},
-		{Catcher: "bram", At: at(5), State: AskStandby, Answered: at(7)},
-		{Catcher: "fern", At: at(5), State: AskOpen},
-		{Catcher: "emil", At: at(0), State: AskOpen},
+	line := []Waiting{
+		{"dora", at(30), at(9)}, {"chidi", at(20), at(7)}, {"bram", at(20), at(7)}, {"ada", at(20), at(5)}, {"late-yes", at(59), at(1)},
 	}
-	if got, want := Standbys(asked), []string{"bram", "chidi", "dora"}; !slices.Equal(got, want) {
-		t.Errorf("standbys %v, want %v", got, want)
+	if got, want := InLine(line), []string{"ada", "bram", "chidi", "dora", "late-yes"}; !slices.Equal(got, want) {
+		t.Errorf("in line %v, want %v", got, want)
 	}
+	asked := []Ask{{Catcher: "ada", At: at(0), State: AskTaken, Answered: at(2)}, {Catcher: "fern", At: at(5), State: AskOpen}, {Catcher: "emil", At: at(0), State: AskOpen}}
 	if got, want := StillOpen(asked), []string{"emil", "fern"}; !slices.Equal(got, want) {
 		t.Errorf("still open %v, want %v", got, want)
 	}

@@ -28,9 +28,16 @@ func OfferText(w intake.Words, j Job, far Far, others int, metric bool) string {
 				list = append(list, f)
 			}
 		}
-		opening := w.Say("brief_offer", map[string]any{"Reference": j.Reference, "Facts": joined(list, ", ")})
+		opening := w.Say(offerOpening(j), map[string]any{"Reference": j.Reference, "Facts": joined(list, ", ")})
 		return joined(append([]fact{{text: opening}}, sentences...), " ")
 	})
+}
+
+func offerOpening(j Job) string {
+	if j.Again {
+		return "brief_offer_again"
+	}
+	return "brief_offer"
 }
 
 // offerFacts are what is known of the swarm, in reading order.
@@ -50,7 +57,7 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 		say(0, "word_hazard_power_line", nil)
 	}
 	if a.Surface != "" {
-		say(3, "word_surface_"+a.Surface, nil)
+		say(4, "word_surface_"+a.Surface, nil)
 	}
 	if a.HeightM != nil {
 		say(2, "brief_offer_up", map[string]any{"Height": HeightWords(w, *a.HeightM, metric)})
@@ -58,7 +65,7 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 		say(6, "word_height_unknown", nil)
 	}
 	if a.Crowd != "" {
-		say(4, "word_crowd_"+a.Crowd, nil)
+		say(5, "word_crowd_"+a.Crowd, nil)
 	}
 	if far.Km < 0 {
 		say(1, "word_distance_unknown", nil)
@@ -66,7 +73,7 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 		say(1, "brief_offer_near", map[string]any{"Distance": DistanceWords(w, far, metric)})
 	}
 	if area := offerArea(w, a); area != "" {
-		say(7, "brief_offer_area", map[string]any{"Area": area})
+		say(8, "brief_offer_area", map[string]any{"Area": area})
 	}
 	return facts
 }
@@ -78,19 +85,25 @@ func offerSentences(w intake.Words, j Job, others int, metric bool) []fact {
 		facts = append(facts, fact{text: w.Say(key, data), rank: rank, apart: true})
 	}
 	if j.Against != "" {
-		say(8, "brief_offer_against", map[string]any{"Against": quoted(w, j.Against, 40)})
+		say(9, "brief_offer_against", map[string]any{"Against": quoted(w, j.Against, 40)})
 	}
 	if !j.Sunset.IsZero() {
-		say(5, "brief_offer_sunset", map[string]any{"Sunset": ClockWords(j.Sunset, metric)})
+		say(6, "brief_offer_sunset", map[string]any{"Sunset": ClockWords(j.Sunset, metric)})
+	}
+	if !w.Chat && j.StillThere > 0 && !j.InBox {
+		say(3, "brief_offer_still", map[string]any{"Percent": stillPercent(j)})
 	}
 	if others > 0 {
-		say(6, "brief_offer_others", map[string]any{"Count": others})
+		say(3, "brief_offer_others", map[string]any{"Count": others})
 	}
 	reply := "brief_offer_reply"
 	if j.Several {
 		reply = "brief_offer_reply_one"
 	}
 	say(0, reply, map[string]any{"Reference": j.Reference})
+	if !w.Chat && !j.InBox { // in chat there is a button
+		say(7, "brief_offer_later", map[string]any{"Reference": j.Reference, "Several": j.Several})
+	}
 	if j.Link != "" {
 		say(1, "brief_offer_link", map[string]any{"Link": j.Link})
 	}
@@ -99,7 +112,7 @@ func offerSentences(w intake.Words, j Job, others int, metric bool) []fact {
 
 func offerLines(w intake.Words, j Job, far Far, others int, metric bool) string {
 	about := offerFacts(w, j, far, metric)
-	opening := w.Say("brief_offer", map[string]any{"Reference": j.Reference, "Facts": about[0].text})
+	opening := w.Say(offerOpening(j), map[string]any{"Reference": j.Reference, "Facts": about[0].text})
 	lines := []fact{{text: opening}, {text: capital(joined(about[1:], ", "))}}
 	for _, h := range intake.HazardValues {
 		if h != "power_line" && j.Answers.Has(h) {
@@ -107,11 +120,13 @@ func offerLines(w intake.Words, j Job, far Far, others int, metric bool) string 
 		}
 	}
 	if j.StillThere > 0 && !j.InBox {
-		percent := min(int(math.Round(j.StillThere*100)), 95)
-		lines = append(lines, fact{text: w.Say("brief_offer_still", map[string]any{"Percent": percent})})
+		lines = append(lines, fact{text: w.Say("brief_offer_still", map[string]any{"Percent": stillPercent(j)})})
 	}
 	return joined(append(lines, offerSentences(w, j, others, metric)...), "\n")
 }
+
+// stillPercent is never more than it is known: nobody knows when a swarm leaves.
+func stillPercent(j Job) int { return min(int(math.Round(j.StillThere*100)), 95) }
 
 func offerArea(w intake.Words, a intake.Answers) string {
 	if a.Place == nil {

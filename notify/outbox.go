@@ -41,6 +41,7 @@ const (
 	LeftOpen LeaseState = "left_open" // an earlier attempt began and nobody recorded its end
 	OptedOut LeaseState = "opted_out" // its recipient has opted out
 	Unfunded LeaseState = "unfunded"  // the day's money is spent; only safety goes out
+	Detour   LeaseState = "detour"    // its channel does not work; it has another address
 )
 
 // Done is the end of one attempt.
@@ -51,6 +52,20 @@ type Done struct {
 	// Unsent says that nothing was handed over this time: an earlier attempt was looked up
 	// instead, and Result is what became of that one.
 	Unsent bool
+}
+
+// Sign is what an attempt tells of its channel: "works" when the provider answered, "fails"
+// when it seems dead, "" when it says nothing.
+func (done Done) Sign() string {
+	switch r := done.Result; {
+	case done.Unsent:
+		return ""
+	case r.End == Accepted, r.End == Refused:
+		return "works"
+	case r.End == Ambiguous, r.End == RetryLater && r.Down:
+		return "fails"
+	}
+	return ""
 }
 
 // Ending sums an attempt up for a store, in one word: "accepted", "dropped" (never handed

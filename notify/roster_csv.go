@@ -19,18 +19,18 @@ import (
 // The columns of a roster file: the first nine must be there, in any order.
 var (
 	rosterColumns   = []string{"name", "address", "lat", "lon", "reach_km", "max_height_m", "skills", "hours", "language"}
-	optionalColumns = []string{"jobs_a_day"}
+	optionalColumns = []string{"jobs_a_day", "also"}
 	allSkills       = []Skill{Ladder, Cutout, Suit}
 )
 
 // ReadRoster reads a roster file: CSV with a header line,
 //
-//	name,address,lat,lon,reach_km,max_height_m,skills,hours,language,jobs_a_day
-//	Ada,telegram:5550101,42.451,-76.482,15,4,ladder;suit,Mo-Fr 17:00-21:00,en,2
-//	Bram,,42.44,-76.5,25,2.5,,,,
+//	name,address,lat,lon,reach_km,max_height_m,skills,hours,language,jobs_a_day,also
+//	Ada,telegram:5550101,42.451,-76.482,15,4,ladder;suit,Mo-Fr 17:00-21:00,en,2,sms:+16075550101
+//	Bram,,42.44,-76.5,25,2.5,,,,,
 //
 // An empty address is somebody to be invited; empty hours are always; an empty jobs_a_day
-// is DefaultJobsADay. Each catcher gets an id made from the name. The error names every
+// is DefaultJobsADay; also is a second address, used when the first does not work. Each catcher gets an id made from the name. The error names every
 // fault with its line, all at once; it never holds an address in full.
 func ReadRoster(r io.Reader) ([]Catcher, error) {
 	file := csv.NewReader(skipBOM(r))
@@ -166,7 +166,8 @@ func (r *rosterRow) number(name string, low, high float64) float64 {
 func (r *rosterRow) catcher(seen map[string]int) Catcher {
 	c := Catcher{
 		Name:       r.text("name"),
-		Address:    r.address(),
+		Address:    r.address("address"),
+		Also:       r.address("also"),
 		Lat:        r.number("lat", -90, 90),
 		Lon:        r.number("lon", -180, 180),
 		ReachKm:    r.number("reach_km", 0.1, 500),
@@ -193,19 +194,20 @@ func (r *rosterRow) catcher(seen map[string]int) Catcher {
 	}
 	r.notTwice(seen, "name", strings.ToLower(c.Name), c.Name+"; add a letter to tell them apart")
 	r.notTwice(seen, "address", string(c.Address), c.Address.Hint())
+	r.notTwice(seen, "address", string(c.Also), c.Also.Hint())
 	return c
 }
 
 // address reads the address without ParseAddress's error, which holds what was written:
 // that may be somebody's number.
-func (r *rosterRow) address() Address {
-	text := r.text("address")
+func (r *rosterRow) address(column string) Address {
+	text := r.text(column)
 	if text == "" {
 		return ""
 	}
 	a, err := ParseAddress(text)
 	if err != nil {
-		r.fault("address: write sms:+16075550142, whatsapp:+16075550142, telegram:12345678, or nothing to invite them")
+		r.fault("%s: write sms:+16075550142, whatsapp:+16075550142, telegram:12345678, or nothing to invite them", column)
 	}
 	return a
 }
@@ -245,7 +247,7 @@ func WriteRoster(w io.Writer, roster []Catcher) error {
 		number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 		rows = append(rows, []string{
 			c.Name, string(c.Address), number(c.Lat), number(c.Lon), number(c.ReachKm), number(c.MaxHeightM),
-			joinSkills(c.Skills), c.Hours, c.Language, strconv.Itoa(c.JobsADay),
+			joinSkills(c.Skills), c.Hours, c.Language, strconv.Itoa(c.JobsADay), string(c.Also),
 		})
 	}
 	if err := file.WriteAll(rows); err != nil {

@@ -17,6 +17,7 @@ type Ask struct {
 	At       time.Time `json:"at"`
 	State    AskState  `json:"state"`
 	Answered time.Time `json:"answered,omitzero"` // when it was taken, passed or dropped
+	Starts   time.Time `json:"starts,omitzero"`   // of a yes: when they promised to set out; zero = not said
 	Weight   float64   `json:"weight,omitempty"`  // see Pick
 	P        float64   `json:"p,omitempty"`       // chance of a yes, as it was judged then
 	Before   int       `json:"before,omitempty"`  // how often the same catcher was asked for the call before

@@ -12,7 +12,7 @@ import (
 func (p *play) rules(policy string) (look func(j int, now float64) ([]Pick, float64), holdsLate bool) {
 	switch policy {
 	case "skepline":
-		return p.hotline, p.HoldsLate
+		return p.hotline, true
 	case "broadcast", "broadcast_best_eta":
 		return p.everybody, policy == "broadcast_best_eta"
 	case "phone_tree":

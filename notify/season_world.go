@@ -32,7 +32,6 @@ type World struct {
 	Detour, SpeedKmh        float64
 	RainyDays               float64
 	JobsADay                int
-	HoldsLate               bool // the hotline keeps a yes that starts late as a fallback; the bot does not do that yet
 }
 
 // DefaultWorld is the base world: Villa's mean stay of 20 hours (Ann. Entomol. Soc. Am. 97:

@@ -37,4 +37,5 @@ type Result struct {
 	Reason     string        // a short code for logs and for the call: "opted_out", "bad_number", "blocked", "twilio_30007" …
 	After      time.Duration // with RetryLater: not before
 	Pause      bool          // with RetryLater: hold the whole channel for After
+	Down       bool          // with RetryLater: the provider cannot be reached or lets us not in
 }

@@ -65,7 +65,11 @@ const (
 // fallbacks are judgement; the note says which it is, so that the catcher can be told that
 // it will still be light.
 func DuskFor(day time.Time, lat, lon float64) (time.Time, DuskNote) {
-	sun := SunOn(day, lat, lon)
+	return SunOn(day, lat, lon).Dusk(day)
+}
+
+// Dusk is DuskFor on the day whose sun this is.
+func (sun Sun) Dusk(day time.Time) (time.Time, DuskNote) {
 	switch {
 	case !sun.CivilDusk.IsZero():
 		return sun.CivilDusk, DuskCivil
@@ -74,6 +78,14 @@ func DuskFor(day time.Time, lat, lon float64) (time.Time, DuskNote) {
 	}
 	y, m, d := day.Date()
 	return time.Date(y, m, d, 22, 0, 0, 0, day.Location()), DuskByClock
+}
+
+// SunHeight returns how high the sun's centre stands over the true horizon at t, in degrees.
+func SunHeight(t time.Time, lat, lon float64) float64 { return altitude(t, lat, lon) }
+
+// NoonHeight returns how high the sun stands at solar noon on the local date of day.
+func NoonHeight(day time.Time, lat, lon float64) float64 {
+	return altitude(solarNoon(day, lon), lat, lon)
 }
 
 // solarNoon returns when the sun stands highest on the local date of day. It starts from
@@ -90,30 +102,51 @@ func solarNoon(day time.Time, lon float64) time.Time {
 
 // crossing returns when, between from and to, the sun's centre passes the given altitude,
 // or the zero time when it does not. Between noon and midnight the sun only sinks, and
-// between midnight and noon it only climbs, so halving the span cannot miss.
+// between midnight and noon it only climbs, so a span that holds the crossing is narrowed
+// until it is found: by the chord between its ends, halving the weight of an end that stays
+// (regula falsi, the Illinois variant: Dowell and Jarratt, BIT 11, 1971).
 func crossing(from, to time.Time, lat, lon, degrees float64) time.Time {
-	above := func(t time.Time) bool { return altitude(t, lat, lon) > degrees }
-	start := above(from)
-	if above(to) == start {
+	sky := skyOver(lat, lon)
+	a, b := 0.0, to.Sub(from).Seconds()
+	start := julianDay(from)
+	over := func(seconds float64) float64 { return sky.altitude(start+seconds/86400) - degrees }
+	atA, atB := over(a), over(b)
+	if atA > 0 == (atB > 0) {
 		return time.Time{}
 	}
-	for to.Sub(from) > 200*time.Millisecond {
-		middle := from.Add(to.Sub(from) / 2)
-		if above(middle) == start {
-			from = middle
+	for range 60 { // six or seven do; at a flat pass of the horizon a few more
+		x := (a*atB - b*atA) / (atB - atA)
+		atX := over(x)
+		stays := atX > 0 == (atB > 0)
+		if stays {
+			atA /= 2
 		} else {
-			to = middle
+			a, atA = b, atB
+		}
+		done := math.Abs(b-x) < 0.05
+		b, atB = x, atX
+		if done {
+			break
 		}
 	}
-	return to.Round(time.Second)
+	return from.Add(seconds(b)).Round(time.Second)
 }
 
 // altitude returns the height of the sun's centre over the true horizon at t, in degrees,
 // without refraction.
 func altitude(t time.Time, lat, lon float64) float64 {
-	jd := julianDay(t)
+	return skyOver(lat, lon).altitude(julianDay(t))
+}
+
+// sky is the sky over one place.
+type sky struct{ sinLat, cosLat, lon float64 }
+
+func skyOver(lat, lon float64) sky { return sky{sin(lat), cos(lat), lon} }
+
+// altitude returns what altitude does, at the Julian day jd.
+func (s sky) altitude(jd float64) float64 {
 	ra, dec := sunPosition(jd)
-	return asin(sin(lat)*sin(dec) + cos(lat)*cos(dec)*cos(siderealTime(jd)+lon-ra))
+	return asin(s.sinLat*sin(dec) + s.cosLat*cos(dec)*cos(siderealTime(jd)+s.lon-ra))
 }
 
 // hourAngle returns how far the sun is past the meridian of lon, in degrees, -180 to 180.

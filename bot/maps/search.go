@@ -2,6 +2,7 @@ package maps
 
 import (
 	"context"
+	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -25,16 +27,23 @@ type Server struct {
 	client *http.Client
 
 	mu     sync.Mutex
-	known  map[string][]intake.Spot
-	oldest []string // keys of known, in the order in which they came
+	known  map[[sha256.Size]byte]found // by the hash of what was asked, so that no caller's words stay in memory
+	oldest [][sha256.Size]byte         // keys of known, in the order in which they came
+}
+
+// found is an answer without the words that it answers.
+type found struct {
+	spots []intake.Spot
+	at    time.Time
 }
 
 var _ bot.Maps = (*Server)(nil)
 
 const (
 	timeout    = 5 * time.Second
-	most       = 5       // candidates asked for
-	remembered = 1000    // answers
+	most       = 5    // candidates asked for
+	remembered = 1000 // answers
+	forgotten  = 24 * time.Hour
 	largest    = 1 << 18 // bytes of an answer
 	// agent names the program: the usage policy of the public server asks for it
 	// (operations.osmfoundation.org/policies/nominatim).
@@ -43,14 +52,14 @@ const (
 
 // New prepares a server at base, "https://nominatim.example.org".
 func New(base string) *Server {
-	return &Server{base: strings.TrimRight(base, "/"), client: &http.Client{Timeout: timeout}, known: map[string][]intake.Spot{}}
+	return &Server{base: strings.TrimRight(base, "/"), client: &http.Client{Timeout: timeout}, known: map[[sha256.Size]byte]found{}}
 }
 
 // Search asks for what words can mean near s.Center; see bot.Maps. An error tells nothing
 // of the words.
 func (m *Server) Search(ctx context.Context, words string, s intake.Setting) ([]intake.Spot, error) {
-	key := s.Language + "\x00" + strings.ToLower(words)
-	if spots, ok := m.recall(key); ok {
+	key := sha256.Sum256([]byte(s.Language + "\x00" + strings.ToLower(words)))
+	if spots, ok := m.recall(key, words, time.Now()); ok {
 		return spots, nil
 	}
 	body, err := m.get(ctx, "/search?"+query(words, s).Encode())
@@ -61,7 +70,7 @@ func (m *Server) Search(ctx context.Context, words string, s intake.Setting) ([]
 	if err != nil {
 		return nil, err
 	}
-	m.remember(key, spots)
+	m.remember(key, spots, time.Now())
 	return spots, nil
 }
 
@@ -180,22 +189,44 @@ func shortName(display string) string {
 	return name
 }
 
-func (m *Server) recall(key string) ([]intake.Spot, bool) {
+// recall returns a kept answer with the words of now in it.
+func (m *Server) recall(key [sha256.Size]byte, words string, now time.Time) ([]intake.Spot, bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	spots, ok := m.known[key]
+	m.forget(now)
+	f, ok := m.known[key]
+	spots := slices.Clone(f.spots)
+	for i := range spots {
+		spots[i].Place.Text = words
+	}
 	return spots, ok
 }
 
-func (m *Server) remember(key string, spots []intake.Spot) {
+func (m *Server) remember(key [sha256.Size]byte, spots []intake.Spot, now time.Time) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	m.forget(now)
+	spots = slices.Clone(spots)
+	for i := range spots {
+		spots[i].Place.Text = ""
+	}
 	if _, ok := m.known[key]; !ok {
 		m.oldest = append(m.oldest, key)
 	}
-	m.known[key] = spots
+	m.known[key] = found{spots, now}
 	if len(m.oldest) > remembered {
-		delete(m.known, m.oldest[0])
-		m.oldest = m.oldest[1:]
+		m.drop()
 	}
+}
+
+// forget drops what is old.
+func (m *Server) forget(now time.Time) {
+	for len(m.oldest) > 0 && now.Sub(m.known[m.oldest[0]].at) > forgotten {
+		m.drop()
+	}
+}
+
+func (m *Server) drop() {
+	delete(m.known, m.oldest[0])
+	m.oldest = m.oldest[1:]
 }

@@ -2,11 +2,13 @@ package maps
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"skepline/intake"
 )
@@ -75,12 +77,26 @@ func TestTroubleTellsNoWords(t *testing.T) {
 	}
 }
 
+// TestOldAnswersAreForgotten holds that memory has an end, in number and in time, and that no
+// words of a caller are in it.
 func TestOldAnswersAreForgotten(t *testing.T) {
 	m := New("http://127.0.0.1:1")
+	start := time.Date(2026, time.May, 12, 14, 0, 0, 0, time.UTC)
+	key := func(i int) [sha256.Size]byte { return sha256.Sum256(fmt.Append(nil, i)) }
+	spots := []intake.Spot{{Name: "Mill Lane", Place: intake.Place{Lat: 42.4, Lon: -76.5, Text: "14 Mill Ln"}}}
 	for i := range remembered + 10 {
-		m.remember(fmt.Sprint(i), nil)
+		m.remember(key(i), spots, start)
 	}
-	if _, ok := m.recall("3"); ok || len(m.known) != remembered {
+	if _, ok := m.recall(key(3), "14 Mill Ln", start); ok || len(m.known) != remembered {
 		t.Errorf("%d answers are kept", len(m.known))
+	}
+	if got, ok := m.recall(key(500), "14 mill ln", start); !ok || got[0].Place.Text != "14 mill ln" {
+		t.Errorf("recalled as %+v", got)
+	}
+	if kept := fmt.Sprintf("%+v", m.known); strings.Contains(kept, "14 Mill") {
+		t.Error("a caller's words are in memory")
+	}
+	if _, ok := m.recall(key(500), "14 Mill Ln", start.Add(forgotten+time.Minute)); ok || len(m.known) != 0 {
+		t.Errorf("a day later %d answers are kept", len(m.known))
 	}
 }

@@ -34,37 +34,49 @@ var (
 	grey    = color.RGBA{150, 150, 150, 255}
 )
 
+// painters draw the pictures that a Summary names.
+var painters = map[string]func(*plot.Plot, bot.Summary) error{
+	"weeks": weeks, "time_to_take": toTake, "outcomes": outcomes, "map": places, "reliability": reliability,
+}
+
 // Season draws a season: the calls by week, the time to take, what came of the calls, where
 // they were, and how well the likelihoods held. A picture that has nothing to show is left
 // out.
 func Season(title string, s bot.Summary) ([]Drawing, error) {
 	var all []Drawing
-	for _, d := range []struct {
-		name  string
-		shows bool
-		draw  func(*plot.Plot, bot.Summary) error
-	}{
-		{"weeks", len(s.Weeks) > 0, weeks},
-		{"time_to_take", len(s.ToTake) > 0, toTake},
-		{"outcomes", s.Calls > 0, outcomes},
-		{"map", len(s.Places) > 0, places},
-		{"reliability", s.Reliability.N > 0, reliability},
-	} {
-		if !d.shows {
-			continue
+	for _, name := range s.Pictures() {
+		d, err := drawing(title, s, name)
+		if err != nil {
+			return nil, err
 		}
-		p := plot.New()
-		p.Title.Padding = vg.Points(6)
-		p.BackgroundColor = color.White
-		p.Legend.Top = true
-		p.Legend.Padding, p.Legend.XOffs = vg.Points(3), -vg.Points(4)
-		if err := d.draw(p, s); err != nil {
-			return nil, fmt.Errorf("draw %s: %w", d.name, err)
-		}
-		p.Title.Text = title + ": " + p.Title.Text
-		all = append(all, Drawing{d.name, p})
+		all = append(all, d)
 	}
 	return all, nil
+}
+
+// Draw writes one picture of a season as PNG, by its name.
+func Draw(w io.Writer, title string, s bot.Summary, name string) error {
+	if !slices.Contains(s.Pictures(), name) {
+		return fmt.Errorf("the season has nothing to show as %q", name)
+	}
+	d, err := drawing(title, s, name)
+	if err != nil {
+		return err
+	}
+	return d.Write(w, "png")
+}
+
+func drawing(title string, s bot.Summary, name string) (Drawing, error) {
+	p := plot.New()
+	p.Title.Padding = vg.Points(6)
+	p.BackgroundColor = color.White
+	p.Legend.Top = true
+	p.Legend.Padding, p.Legend.XOffs = vg.Points(3), -vg.Points(4)
+	if err := painters[name](p, s); err != nil {
+		return Drawing{}, fmt.Errorf("draw %s: %w", name, err)
+	}
+	p.Title.Text = title + ": " + p.Title.Text
+	return Drawing{name, p}, nil
 }
 
 // Write writes the drawing as "png" or "svg", 18 by 12 cm.

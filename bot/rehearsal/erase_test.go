@@ -1,11 +1,14 @@
 package rehearsal
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/alicebob/miniredis/v2"
+
+	"skepline/bot"
 )
 
 // planted is what a caller lets us know of themselves in the play below.
@@ -86,6 +89,79 @@ func TestNothingPersonalIsLeft(t *testing.T) {
 			}
 			if !strings.Contains(left, `"shape":"hanging_cluster"`) {
 				t.Error("the ledger lost what the bees looked like")
+			}
+		})
+	}
+}
+
+// plantedLine is what a catcher lets us know of themselves in the play below.
+var plantedLine = []string{"Gundula", "hollow larch", "42.45871", "76.48261", "5550101", `"ladder_m"`, "BX01"}
+
+// A catcher who texts DELETE loses trap line, kit and reminders; one who is taken off the list
+// leaves nothing but the id that stands in the ledger. A catch of theirs stays, without its
+// place.
+func TestNothingIsLeftOfACatcher(t *testing.T) {
+	const play = `clock 2026-05-12 14:05
+catcher ada telegram 42.45871,-76.48261 reach 15 height 4
+ada > KIT ladder 12 ft, box
+ada > BOX hollow larch by the weir, 40 L, 3 m, 12 cm2, lure
+ada > BOX 1 caught
+`
+	for _, row := range []struct {
+		why, more string
+		dismissed bool
+		left      []string // of what was planted: the list of volunteers needs it
+	}{
+		{"on request", "ada > DELETE\nada > DELETE\n", false, []string{"Gundula", "42.45871", "76.48261", "5550101"}},
+		{"off the list", "", true, nil},
+	} {
+		t.Run(row.why, func(t *testing.T) {
+			parsed, err := Parse("planted", play+row.more)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s, err := Player{}.stage(parsed)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer func() { _ = s.store.Close() }() // an embedded store has nothing to lose
+			there := ""
+			for _, a := range parsed.acts {
+				if c, is := a.(meetCatcher); is {
+					c.catcher.Name = "Gundula"
+					a = c
+				}
+				if err := s.perform(t.Context(), a); err != nil {
+					t.Fatal(err)
+				}
+				there += dump(t, s.redis)
+			}
+			if row.dismissed {
+				if err := s.hear(t.Context(), bot.Dismissed{Event: "ro:off", Catcher: "ada"}); err != nil {
+					t.Fatal(err)
+				}
+			}
+			s.setTime(s.clock.now.Add(15 * 24 * time.Hour)) // the log of sent texts forgets after 14 days
+			if err := s.later(t.Context(), 0); err != nil {
+				t.Fatal(err)
+			}
+			for range 3 {
+				if err := s.store.Sweep(t.Context()); err != nil {
+					t.Fatal(err)
+				}
+			}
+			left := dump(t, s.redis)
+			for _, secret := range plantedLine {
+				at := strings.Index(left, secret)
+				switch {
+				case !strings.Contains(there, secret):
+					t.Errorf("%q never was in the store, so this test proves nothing", secret)
+				case at >= 0 && !slices.Contains(row.left, secret):
+					t.Errorf("%q is left: …%s…", secret, left[max(0, at-300):min(len(left), at+60)])
+				}
+			}
+			if !strings.Contains(left, `"by":"trap_line"`) {
+				t.Error("the ledger lost the catch")
 			}
 		})
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"io"
 	"log/slog"
 	"slices"
 	"strings"
@@ -50,6 +51,7 @@ type stage struct {
 	phones   *phones
 	events   int // heard so far, for their ids
 	maps     charted
+	cards    map[string]string // contact cards sent, as their provider keeps them
 	report   Report
 }
 
@@ -62,7 +64,7 @@ func (p Player) stage(t Transcript) (*stage, error) {
 	settings.Stewards = slices.Clone(settings.Stewards)
 	// Nothing waits for the sender's rate: a rehearsal's clock moves by "later" alone.
 	none := map[notify.Channel]time.Duration{notify.SMS: 0, notify.WhatsApp: 0, notify.Telegram: 0}
-	st, redis, err := store.OpenEmbeddedWith(store.Options{Hotline: "rehearsal", Pace: none})
+	st, redis, err := store.OpenEmbeddedWith(store.Options{Hotline: "rehearsal", Pace: none, ChatPace: -1})
 	if err != nil {
 		return nil, err
 	}
@@ -76,7 +78,8 @@ func (p Player) stage(t Transcript) (*stage, error) {
 	s := &stage{maps: charted{}, store: st, redis: redis, clock: &clock{now: local}}
 	s.report.story = &story{title: settings.Name, clock: s.clock}
 	s.phones = newPhones(s.report.story)
-	s.hotline = &bot.Hotline{Settings: settings, Secrets: [][]byte{secret[:]}, Store: st, Clock: s.clock, Log: log}
+	s.cards = map[string]string{}
+	s.hotline = &bot.Hotline{Settings: settings, Secrets: [][]byte{secret[:]}, Store: st, Clock: s.clock, Log: log, Fetch: s.card}
 	s.delivery = s.hotline.Delivery(map[notify.Channel]notify.Sender{
 		notify.SMS: s.phones, notify.WhatsApp: s.phones, notify.Telegram: s.phones,
 	})
@@ -87,10 +90,15 @@ func (p Player) stage(t Transcript) (*stage, error) {
 
 // errand makes one errand. Without a map server on paper there is none to make.
 func (s *stage) errand(ctx context.Context) (made bool, wait time.Duration, err error) {
-	if len(s.maps) == 0 {
+	if len(s.maps) == 0 && len(s.cards) == 0 {
 		return false, time.Hour, nil
 	}
 	return s.hotline.RunErrand(ctx, s.maps)
+}
+
+// card is a provider that keeps the cards sent.
+func (s *stage) card(_ context.Context, name string) (io.ReadCloser, error) {
+	return io.NopCloser(strings.NewReader(s.cards[name])), nil
 }
 
 // charted is a map server on paper: what the transcript says it knows.
@@ -144,6 +152,10 @@ func (s *stage) perform(ctx context.Context, a act) error {
 		return s.says(ctx, a.who, bot.Said{Pin: &a.point})
 	case sendsPhoto:
 		return s.says(ctx, a.who, bot.Said{Text: bot.Typed(a.caption), Photos: []string{s.photo(a.who)}})
+	case sendsCard:
+		name := fmt.Sprintf("tw:%d/card", s.events)
+		s.cards[name] = "BEGIN:VCARD\nVERSION:3.0\nFN:Gwen\n" + a.line + "\nEND:VCARD\n"
+		return s.says(ctx, a.who, bot.Said{Card: name})
 	case rings:
 		h := s.phones.byName[a.who]
 		s.report.story.acted(h, "rings")
@@ -298,7 +310,17 @@ func (s *stage) later(ctx context.Context, d time.Duration) error {
 			}
 			continue
 		}
-		wait = min(wait, due)
+		morning, until, err := s.hotline.Daily(ctx)
+		if err != nil {
+			return err
+		}
+		if morning {
+			if err := s.settle(ctx); err != nil {
+				return err
+			}
+			continue
+		}
+		wait = min(wait, due, until)
 		left := end.Sub(s.clock.now)
 		if left <= 0 {
 			return s.settle(ctx)

@@ -122,6 +122,9 @@ func (s *story) said(h *handset, e bot.Said) {
 	if e.Pin != nil {
 		parts = append(parts, fmt.Sprintf("[a location: %.4f, %.4f]", e.Pin.Lat, e.Pin.Lon))
 	}
+	if e.Card != "" {
+		parts = append(parts, "[a contact card]")
+	}
 	s.acted(h, strings.Join(parts, " "))
 }
 
@@ -136,8 +139,11 @@ func (s *story) received(h *handset, m notify.Message, segments int, edit bool) 
 	if m.Pin != nil {
 		text += fmt.Sprintf("\n[a map: %.4f, %.4f %s]", m.Pin.Lat, m.Pin.Lon, m.Pin.Title)
 	}
-	for range m.Photos {
+	for _, photo := range m.Photos {
 		text += "\n[a picture]"
+		if drawn, ours := strings.CutPrefix(photo, bot.PicturePrefix); ours {
+			text = strings.TrimSuffix(text, "]") + ": " + drawn + "]"
+		}
 	}
 	for _, row := range m.Buttons {
 		text += "\n"

@@ -60,6 +60,11 @@ type (
 		at
 		who, caption string
 	}
+	// sendsCard is a contact card with one line of content: "GEO:42.446;-76.490".
+	sendsCard struct {
+		at
+		who, line string
+	}
 	rings struct {
 		at
 		who string
@@ -99,7 +104,7 @@ func (a at) lineNo() int { return int(a) }
 const usage = `allowed are: "clock 2026-05-12 14:05", "phone NAME CHANNEL [NUMBER]", ` +
 	`"catcher NAME CHANNEL [NUMBER] LAT,LON [reach KM] [height M] [skills a;b] [jobs N] [lang es] [hours …]", "steward NAME CHANNEL [NUMBER]", ` +
 	`"later 25m", "map LAT,LON words", "NAME > text", "NAME < text", "NAME <~ text", "NAME <! text", "NAME edited <~ text", "NAME taps LABEL", ` +
-	`"NAME pins LAT,LON", "NAME photo [text]", "NAME rings" and "# comment"`
+	`"NAME pins LAT,LON", "NAME photo [text]", "NAME card GEO:LAT;LON", "NAME rings" and "# comment"`
 
 // Parse reads a transcript. Its error joins one sentence for each wrong line: its number,
 // what is wrong and what is allowed.
@@ -225,6 +230,8 @@ func (r reader) acts() (act, error) {
 		return pins{r.line, who, point}, err
 	case "photo":
 		return sendsPhoto{r.line, who, rest}, nil
+	case "card":
+		return sendsCard{r.line, who, rest}, nil
 	case "rings":
 		return rings{r.line, who}, nil
 	}

@@ -23,6 +23,8 @@ type Memory struct {
 	Clock func() time.Time
 	// Pace is the time between two segments on a channel; those not named are not paced.
 	Pace map[notify.Channel]time.Duration
+	// ChatPace is the time between two messages to one Telegram chat; 0 = none.
+	ChatPace time.Duration
 	// Fuse is the number of segments of a day after which only safety goes out; -1 = none.
 	Fuse int
 
@@ -329,6 +331,11 @@ func (m *Memory) Sweep(context.Context) error {
 	for id, s := range m.sent {
 		if s.at <= m.now()-14*86400000 {
 			delete(m.sent, id)
+		}
+	}
+	for person, at := range m.chat {
+		if at < m.now()-60000 {
+			delete(m.chat, person)
 		}
 	}
 	for day := range m.spend {

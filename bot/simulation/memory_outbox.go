@@ -22,8 +22,19 @@ type outbox struct {
 	pace  map[notify.Channel]int64         // ms before which the ordinary lane waits
 	pause map[notify.Channel]int64         // ms before which the channel waits
 	spend map[int64]int                    // day -> segments
+	chat  map[string]int64                 // person -> ms when their chat's last message would have gone
+	shuts map[notify.Channel]circuit
 	fence int64
 }
+
+// circuit is what is known of a channel whose provider seems dead; see finish.lua.
+type circuit struct {
+	troubles   int   // sends in a row that found it dead
+	shut, down int64 // ms until when it is shut, and since when
+	probe      int64 // fence of the message that tries it out
+}
+
+const circuitTroubles = 5
 
 type heldLine struct {
 	fence    int64
@@ -43,6 +54,7 @@ func newOutbox() outbox {
 		items: map[string]notify.Message{}, lines: map[string][]string{}, lanes: map[notify.Lane]map[string]int64{},
 		held: map[string]heldLine{}, tries: map[string]int{}, sent: map[string]sentMessage{},
 		pace: map[notify.Channel]int64{}, pause: map[notify.Channel]int64{}, spend: map[int64]int{},
+		chat: map[string]int64{}, shuts: map[notify.Channel]circuit{},
 	}
 }
 
@@ -111,20 +123,36 @@ func (o *outbox) untilNext(lane notify.Lane, now int64) int64 {
 // Lease hands out messages that may go out this instant; see notify.Outbox.
 func (m *Memory) Lease(_ context.Context, channel notify.Channel, most int, hold time.Duration) (notify.Leased, error) {
 	now := m.now()
-	if pause := m.pause[channel]; pause > now && m.mutant != NoPause {
-		return notify.Leased{Wait: time.Duration(min(pause-now, idle)) * time.Millisecond}, nil
-	}
 	l := &leasing{Memory: m, channel: channel, now: now, hold: hold.Milliseconds()}
+	shut := m.shuts[channel]
+	pause := max(m.pause[channel], shut.shut)
+	if pause > now && m.mutant != NoPause {
+		if l.detour = shut.down > 0 && now-shut.down >= 30000; !l.detour {
+			return notify.Leased{Wait: time.Duration(min(pause-now, idle)) * time.Millisecond}, nil
+		}
+	}
+	if l.probing = !l.detour && shut.troubles >= circuitTroubles; l.probing {
+		most = 1
+	}
 	safety, ordinary := notify.Lane(channel)+"!", notify.Lane(channel)
 	if m.mutant == SafetyWaits {
 		safety, ordinary = ordinary, safety
 	}
-	for _, line := range m.due(safety, now, most) {
+	reach := func() int {
+		if l.detour {
+			return 500
+		}
+		return most - len(l.out)
+	}
+	for _, line := range m.due(safety, now, reach()) {
+		if len(l.out) == most {
+			break
+		}
 		l.hand(safety, line)
 	}
 	if len(l.out) < most {
-		for _, line := range m.due(ordinary, now, most-len(l.out)) {
-			if l.paced = m.pace[channel] > now; l.paced {
+		for _, line := range m.due(ordinary, now, reach()) {
+			if l.paced = m.pace[channel] > now && !l.detour; l.paced || len(l.out) == most {
 				break
 			}
 			l.hand(ordinary, line)
@@ -136,17 +164,22 @@ func (m *Memory) Lease(_ context.Context, channel notify.Channel, most int, hold
 		if l.paced {
 			wait = m.pace[channel] - now
 		}
-		leased.Wait = time.Duration(min(wait, m.untilNext(safety, now), idle)) * time.Millisecond
+		wait = min(wait, m.untilNext(safety, now), idle)
+		if l.detour {
+			wait = min(pause-now, idle)
+		}
+		leased.Wait = time.Duration(wait) * time.Millisecond
 	}
 	return leased, nil
 }
 
 type leasing struct {
 	*Memory
-	channel       notify.Channel
-	now, hold     int64
-	out           []notify.Lease
-	tidied, paced bool
+	channel         notify.Channel
+	now, hold       int64
+	out             []notify.Lease
+	tidied, paced   bool
+	detour, probing bool
 }
 
 func (l *leasing) hand(lane notify.Lane, line string) {
@@ -166,7 +199,24 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 		return
 	}
 	since := held.since
+	person := strings.TrimSuffix(line, "!")
+	chatGap := int64(0)
+	if l.channel == notify.Telegram {
+		chatGap = l.ChatPace.Milliseconds()
+	}
+	if turn := l.chat[person] - 2*chatGap; chatGap > 0 && lane == notify.Lane(l.channel) && turn > l.now {
+		l.file(lane, line, turn)
+		return
+	}
 	state := l.state(line, msg, since)
+	if l.detour {
+		if msg.Class != notify.Safety && msg.Class != notify.Claim || msg.Also == "" {
+			return
+		}
+		if state != notify.OptedOut {
+			state = notify.Detour
+		}
+	}
 	goes := state == notify.Fresh || state == notify.LeftOpen
 	hold := l.hold
 	if lane != notify.Lane(l.channel) {
@@ -184,6 +234,9 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 		lease.Attempt = l.tries[msg.ID]
 		cost = segments(msg)
 		l.pay(cost)
+		if chatGap > 0 {
+			l.chat[person] = max(l.chat[person], l.now) + chatGap
+		}
 		if state == notify.Fresh {
 			since = l.now
 		}
@@ -191,6 +244,11 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	l.fence++
 	lease.Fence = l.fence
 	l.held[line] = heldLine{l.fence, since, l.now + hold, cost}
+	if l.probing && goes {
+		c := l.shuts[l.channel]
+		c.probe, c.shut = l.fence, l.now+15000
+		l.shuts[l.channel] = c
+	}
 	if msg.Edits != "" {
 		lease.EditsProvider = l.sent[msg.Edits].provider
 	}
@@ -255,7 +313,25 @@ func (m *Memory) Finish(_ context.Context, done notify.Done) error {
 		c := msg.To.Channel()
 		m.pause[c] = max(m.pause[c], now+pause)
 	}
+	m.circuit(msg.To.Channel(), done.Sign(), done.Lease.Fence, now)
 	return nil
+}
+
+// circuit shuts and opens a channel; see finish.lua.
+func (m *Memory) circuit(channel notify.Channel, sign string, fence, now int64) {
+	c := m.shuts[channel]
+	switch {
+	case sign == "works":
+		delete(m.shuts, channel)
+	case sign == "fails" && (c.troubles < circuitTroubles || c.probe == fence):
+		if c.troubles++; c.troubles >= circuitTroubles {
+			if c.down == 0 {
+				c.down = now
+			}
+			c.shut = now + min(60000, int64(2000)<<min(c.troubles-circuitTroubles, 10))
+		}
+		m.shuts[channel] = c
+	}
 }
 
 func roundedUp(d time.Duration) int64 { return int64((d + time.Millisecond - 1) / time.Millisecond) }

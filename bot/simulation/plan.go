@@ -87,7 +87,7 @@ var (
 	callerWords = []string{"1", "2", "3", "4", "%s", "%s", "nobody was stung", "8 ft", "not sure", "thanks", "ok", "yes", "no", "GONE",
 		"side gate, big dog", "my throat is swelling and i cant breathe", "STOP", "START", "BACK", "AGAIN", "MENU", "qwerty", "1", "2", "Gwen",
 		"i got stung and my face is swelling, cant breathe", "STOP"}
-	catcherWords = []string{"PASS", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "HIVED", "DROP", "OUT 3h", "IN", "MINE", "OPEN", "STOP", "START", "FLOWN",
+	catcherWords = []string{"PASS", "TAKE 60", "ETA 30", "30", "THERE", "BOXED", "LIFTED", "HIVED", "DROP", "OUT 3h", "IN", "MINE", "OPEN", "STOP", "START", "FLOWN",
 		"NOT BEES", "on my way, which gate?", "ETA 15", "THERE", "BOXED", "LIFTED", "HIVED"}
 	stewardWords = []string{"OPEN", "MENU", "ok"}
 )

@@ -25,14 +25,14 @@ func (p *provider) Send(_ context.Context, out notify.Outgoing) notify.Result {
 		return notify.Result{End: notify.Ambiguous, Reason: "no_answer"}
 	}
 	if w.down[p.channel].After(w.now) && !w.healed() {
-		return notify.Result{End: notify.RetryLater, Reason: "provider_unreachable", After: 5 * time.Second, Pause: true}
+		return notify.Result{End: notify.RetryLater, Reason: "provider_unreachable", After: 5 * time.Second, Pause: true, Down: true}
 	}
 	kind := w.fault("send")
 	switch kind {
 	case "429":
 		return notify.Result{End: notify.RetryLater, Reason: "rate", After: 7 * time.Second, Pause: true}
 	case "unreachable":
-		return notify.Result{End: notify.RetryLater, Reason: "provider_unreachable", After: 5 * time.Second, Pause: true}
+		return notify.Result{End: notify.RetryLater, Reason: "provider_unreachable", After: 5 * time.Second, Pause: true, Down: true}
 	case "5xx", "timeout":
 		w.watch.doubt(out, false)
 		return notify.Result{End: notify.Ambiguous, Reason: kind}

@@ -108,6 +108,7 @@ func newWorld(plan Plan, mutant Mutant) *world {
 	w.memory.mutant = mutant
 	w.memory.Fuse = plan.Fuse
 	w.memory.Pace = map[notify.Channel]time.Duration{notify.SMS: time.Second, notify.WhatsApp: 20 * time.Millisecond, notify.Telegram: 40 * time.Millisecond}
+	w.memory.ChatPace = time.Second
 	w.watch = newWatch(w)
 	for _, f := range plan.Faults {
 		if w.faults[f.Point] == nil {

@@ -118,5 +118,5 @@ func wait(reason, retryAfter string) notify.Result {
 	if s, err := strconv.Atoi(retryAfter); err == nil && s > 0 && s <= 3600 {
 		after = time.Duration(s) * time.Second
 	}
-	return notify.Result{End: notify.RetryLater, Reason: reason, After: after, Pause: true}
+	return notify.Result{End: notify.RetryLater, Reason: reason, After: after, Pause: true, Down: reason == reasonUnreachable || reason == reasonAuth}
 }

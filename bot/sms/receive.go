@@ -86,7 +86,7 @@ var messageSID = regexp.MustCompile(`^(SM|MM)[0-9a-fA-F]{32}$`)
 
 // orGarbled marks a message of which nothing could be read, so that its sender is told.
 func orGarbled(s bot.Said) bot.Said {
-	if s.Text == "" && s.Pin == nil && len(s.Photos) == 0 && s.Other == "" {
+	if s.Text == "" && s.Pin == nil && len(s.Photos) == 0 && s.Card == "" && s.Other == "" {
 		s.Other = "garbled"
 	}
 	return s
@@ -164,13 +164,16 @@ func (m media) addTo(s *bot.Said) {
 		s.Photos = append(s.Photos, "tw:"+m.message+"/"+m.sid)
 		return
 	}
+	if strings.Contains(kind, "vcard") && m.sid != "" && s.Card == "" {
+		// What a phone sends for a contact, and what some send for a shared location.
+		s.Card = "tw:" + m.message + "/" + m.sid
+		return
+	}
 	if s.Other != "" {
 		return
 	}
 	switch {
 	case strings.Contains(kind, "vcard"):
-		// What a phone sends for a contact, and what some send for a shared location: the
-		// location is behind a link that we do not fetch, so it is asked for again.
 		s.Other = "contact"
 	case strings.HasPrefix(kind, "audio/"):
 		s.Other = "voice"

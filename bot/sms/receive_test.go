@@ -24,7 +24,7 @@ func TestMessages(t *testing.T) {
 		{"a plain text", h.twilio.Text(gwen, ours, "There's a swarm"), bot.Said{From: from, Text: "There's a swarm"}},
 		{"a picture without words comes first from many phones", h.twilio.Text(gwen, ours, "", jpeg, jpeg), bot.Said{From: from, Photos: []string{"%0", "%1"}}},
 		{"words and a picture", h.twilio.Text(gwen, ours, "look", jpeg), bot.Said{From: from, Text: "look", Photos: []string{"%0"}}},
-		{"an iPhone's shared location or contact", h.twilio.Text(gwen, ours, "", vcard), bot.Said{From: from, Other: "contact"}},
+		{"an iPhone's shared location or contact", h.twilio.Text(gwen, ours, "", vcard), bot.Said{From: from, Card: "%0"}},
 		{"a voice memo", h.twilio.Text(gwen, ours, "", standin.Media{Type: "audio/amr"}), bot.Said{From: from, Other: "voice"}},
 		{"a film", h.twilio.Text(gwen, ours, "see", standin.Media{Type: "video/3gpp"}), bot.Said{From: from, Text: "see", Other: "video"}},
 		{"a letter", h.twilio.Text(gwen, ours, "", standin.Media{Type: "application/pdf"}), bot.Said{From: from, Other: "document"}},
@@ -73,6 +73,10 @@ func filled(e bot.Event, p url.Values) bot.Event {
 		return e
 	case bot.Said:
 		e.Event = id
+		if e.Card != "" {
+			path := strings.Split(p.Get("MediaUrl"+e.Card[1:]), "/")
+			e.Card = "tw:" + p.Get("MessageSid") + "/" + path[len(path)-1]
+		}
 		var photos []string
 		for _, name := range e.Photos {
 			path := strings.Split(p.Get("MediaUrl"+name[1:]), "/")

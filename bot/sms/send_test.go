@@ -37,7 +37,7 @@ func TestSendEnds(t *testing.T) {
 		{"… with the wait they ask for", standin.TooMany(7), notify.Result{End: notify.RetryLater, Reason: "rate", After: 7 * time.Second, Pause: true}},
 		{"429 from a proxy", standin.Broken(429), notify.Result{End: notify.RetryLater, Reason: "rate", After: 2 * time.Second, Pause: true}},
 		{"the sender's queue is full", no(400, 21611), notify.Result{End: notify.RetryLater, Reason: "queue_full", After: time.Minute, Pause: true}},
-		{"wrong credentials are not the message's fault", no(401, 20003), notify.Result{End: notify.RetryLater, Reason: "auth", After: time.Minute, Pause: true}},
+		{"wrong credentials are not the message's fault", no(401, 20003), notify.Result{End: notify.RetryLater, Reason: "auth", After: time.Minute, Pause: true, Down: true}},
 		{"500 in Twilio's shape", no(500, 20500), notify.Result{End: notify.Ambiguous, Reason: "twilio_http_500"}},
 		{"a proxy's page", standin.Broken(503), notify.Result{End: notify.Ambiguous, Reason: "twilio_http_503"}},
 		{"a page with status 200", standin.Broken(200), notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
@@ -80,7 +80,7 @@ func (f roundTrip) RoundTrip(r *http.Request) (*http.Response, error) { return f
 func TestSendNowhere(t *testing.T) {
 	h := open(t)
 	h.twilio.Close()
-	want := notify.Result{End: notify.RetryLater, Reason: "provider_unreachable", After: 5 * time.Second, Pause: true}
+	want := notify.Result{End: notify.RetryLater, Reason: "provider_unreachable", After: 5 * time.Second, Pause: true, Down: true}
 	if diff := cmp.Diff(want, h.Send(t.Context(), offer("sms:"+gwen))); diff != "" {
 		t.Error(diff)
 	}

@@ -50,7 +50,7 @@ type TelegramSent struct {
 	Text    string // or the caption, or a venue's title
 	Buttons [][]TelegramButton
 	Edits   int            // how often it was changed
-	Params  map[string]any // of the last call
+	Params  map[string]any // of the last call; an upload is its bytes
 }
 
 // TelegramButton is a button below a message.
@@ -161,14 +161,14 @@ func (s *Telegram) params(r *http.Request, method string) (map[string]any, error
 	case kind == "application/json":
 		err = json.NewDecoder(r.Body).Decode(&given)
 	case kind == "multipart/form-data":
-		err = r.ParseMultipartForm(1 << 20)
+		err = r.ParseMultipartForm(16 << 20)
 		if errors.Is(err, io.EOF) && len(s.spec.Methods[method].Fields) == 0 {
 			err = nil // a call without parameters comes as an empty body
 		}
 		if r.MultipartForm != nil {
 			enter(r.MultipartForm.Value)
 			for name, files := range r.MultipartForm.File {
-				given[name] = "@" + files[0].Filename
+				given[name], err = s.upload(method, name, files[0])
 			}
 		}
 	case kind == "application/x-www-form-urlencoded":

@@ -130,6 +130,9 @@ func (s TelegramSpec) checkType(where, kind string, v any) []string {
 	}
 	switch kind {
 	case "String", "InputFile":
+		if _, ok := v.(Upload); ok && kind == "InputFile" {
+			return nil
+		}
 		if _, ok := v.(string); ok {
 			return nil
 		}

@@ -12,7 +12,7 @@ import (
 // benchStore is a store on a real Redis that syncs its file once a second.
 func benchStore(b *testing.B) *Store {
 	server := ownServer(b)
-	s, err := Open(Options{URL: "redis://" + server.addr, Hotline: "quillbrook", Pace: quick.Pace})
+	s, err := Open(Options{URL: "redis://" + server.addr, Hotline: "quillbrook", Secrets: testSecrets, Pace: quick.Pace})
 	if err != nil {
 		b.Fatal(err)
 	}

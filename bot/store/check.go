@@ -110,15 +110,12 @@ type facts struct {
 
 // ask asks the server that holds the hotline's slot.
 func (s *Store) ask(ctx context.Context) (facts, error) {
-	var node redis.Cmdable = s.client
 	var f facts
-	if cluster, ok := s.client.(*redis.ClusterClient); ok {
-		master, err := cluster.MasterForKey(ctx, s.keys.of("meta"))
-		if err != nil {
-			return f, err
-		}
-		node, f.clusterClient = master, true
+	node, err := s.node(ctx)
+	if err != nil {
+		return f, err
 	}
+	_, f.clusterClient = s.client.(*redis.ClusterClient)
 	text, err := node.Info(ctx).Result()
 	if err != nil {
 		return f, err

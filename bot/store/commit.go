@@ -56,6 +56,7 @@ type composed struct {
 	args  []any
 	bytes int
 	parts int
+	seals *seals
 	index map[string]int // of document keys in keys, from 1
 }
 
@@ -68,16 +69,16 @@ func (s *Store) compose(change bot.Change) (*composed, error) {
 	if payload == "" {
 		payload = "-"
 	}
-	c := &composed{keys: append([]string(nil), s.commitKeys...), index: map[string]int{}}
+	c := &composed{keys: append([]string(nil), s.commitKeys...), seals: s.seals, index: map[string]int{}}
 	c.put(string(change.Event), payload, string(change.Outcome))
 	for _, d := range change.Documents {
-		c.op("doc", c.key(s.keys.document(d.Key)), strconv.FormatInt(d.Version, 10), string(encodeDocument(d)))
+		c.op("doc", c.key(s.keys.document(d.Key)), strconv.FormatInt(d.Version, 10), string(s.encodeDocument(d)))
 	}
 	for _, check := range change.Checks {
 		c.op("check", c.key(s.keys.document(check.Key)), strconv.FormatInt(check.Version, 10))
 	}
 	for _, card := range change.Cards {
-		c.op("card", card.Field, string(card.Body))
+		c.op("card", card.Field, s.seals.text("board:"+card.Field, card.Body))
 	}
 	if err := c.roster(change.Roster); err != nil {
 		return nil, err
@@ -114,7 +115,7 @@ func (c *composed) roster(cards []bot.RosterCard) error {
 			if err != nil {
 				return fmt.Errorf("roster entry %s: %w", card.ID, err)
 			}
-			body = string(b)
+			body = c.seals.text("roster:"+card.ID, b)
 		}
 		c.op("roster", card.ID, body)
 	}
@@ -152,14 +153,14 @@ func (c *composed) errands(change bot.Change) error {
 		if err != nil {
 			return fmt.Errorf("errand %s: %w", e.ID, err)
 		}
-		c.op("errand", e.ID, string(b))
+		c.op("errand", e.ID, c.seals.text("errand:"+e.ID, b))
 	}
 	return nil
 }
 
 func (c *composed) messages(messages []notify.Message) error {
 	for _, m := range messages {
-		item, err := encodeItem(m)
+		item, err := c.seals.encodeItem(m)
 		if err != nil {
 			return err
 		}

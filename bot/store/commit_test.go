@@ -45,6 +45,11 @@ func documentsErased(w *world) {
 	if err != nil || got[0].Version != 0 || got[0].Body != nil {
 		w.Errorf("left: %+v, %v", got, err)
 	}
+	// What a replica decided before the erasure brings nobody back.
+	late := bot.Change{Event: "tw:SM5", Documents: []bot.Document{person("gwen", 1, `{"name":"Gwen"}`)}}
+	if _, err := w.a.Commit(w.Context(), late); !errors.Is(err, bot.ErrConflict) {
+		w.Errorf("written over an erased document: %v", err)
+	}
 	w.commit(bot.Change{Event: "tw:SM4", Documents: []bot.Document{person("gwen", 0, `{"n":2}`)}})
 }
 

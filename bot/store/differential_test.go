@@ -50,7 +50,7 @@ type order struct {
 var anOrder = rapid.Custom(func(t *rapid.T) order {
 	return order{
 		Verb: rapid.SampledFrom([]string{"commit", "commit", "commit", "message", "message", "lease", "lease", "lease",
-			"finish", "finish", "report", "later", "board", "documents", "due", "postpone", "hold", "release", "load", "roster", "sweep"}).Draw(t, "verb"),
+			"finish", "finish", "dies", "report", "later", "board", "documents", "due", "postpone", "hold", "release", "load", "roster", "sweep"}).Draw(t, "verb"),
 		A: rapid.IntRange(0, 3).Draw(t, "a"), B: rapid.IntRange(0, 5).Draw(t, "b"), C: rapid.IntRange(0, 2).Draw(t, "c"),
 	}
 })
@@ -99,11 +99,25 @@ func (p *player) do(o order) string {
 		if len(p.leases) > 0 {
 			err = p.on.Finish(ctx, p.done(o))
 		}
+	case "dies":
+		var said []string
+		for range 3 + o.B {
+			var leased notify.Leased
+			if leased, err = p.on.Lease(ctx, notify.Channels[o.C], 1+o.A, time.Minute); err != nil {
+				break
+			}
+			said = append(said, fmt.Sprint(idsOf(leased), leased.Wait))
+			for _, lease := range leased.Items {
+				err = errors.Join(err, p.on.Finish(ctx, notify.Done{Lease: lease, Result: dead}))
+			}
+			p.later(3 * time.Second)
+		}
+		answer = said
 	case "report":
 		answer, err = p.on.Report(ctx, bot.DeliveryReport{Message: fmt.Sprint("m", o.B), ProviderID: "P",
 			Status: []string{"sent", "delivered", "failed", "read"}[o.A]})
 	case "later":
-		p.later([]time.Duration{time.Second, time.Minute, 25 * time.Hour, 5 * 24 * time.Hour}[o.A] + time.Duration(o.B)*time.Millisecond)
+		p.later([]time.Duration{time.Second, 20 * time.Second, 25 * time.Hour, 5 * 24 * time.Hour}[o.A] + time.Duration(o.B)*time.Millisecond)
 	case "due":
 		var due []bot.Timer
 		var wait time.Duration
@@ -165,9 +179,9 @@ func (p *player) change(o order) bot.Change {
 }
 
 func (p *player) messages(o order) []notify.Message {
-	class := []notify.Class{notify.Offer, notify.Safety, notify.News, notify.Goodbye}[o.A]
+	class := []notify.Class{notify.Offer, notify.Safety, notify.Claim, notify.Goodbye}[o.A]
 	m := notify.Message{ID: fmt.Sprint("m", p.next), To: notify.Address(string(notify.Channels[o.C]) + ":+16075550142"),
-		Recipient: fmt.Sprint("p", o.B), Class: class, Text: "zażółć gęślą jaźń\n\"quoted\" {}", Edits: fmt.Sprint("m", o.A)}
+		Recipient: fmt.Sprint("p", o.B), Class: class, Also: []notify.Address{"", "sms:+16075550143"}[o.B%2], Text: "zażółć gęślą jaźń\n\"quoted\" {}", Edits: fmt.Sprint("m", o.A)}
 	second := m
 	second.ID += "b"
 	second.Edits = ""
@@ -178,7 +192,7 @@ func (p *player) done(o order) notify.Done {
 	lease := p.leases[(7*o.A+o.B)%len(p.leases)]
 	results := []notify.Result{
 		{End: notify.Accepted, ProviderID: "P"}, {End: notify.Refused}, {End: notify.Ambiguous, After: 3 * time.Second},
-		{End: notify.RetryLater, After: time.Minute, Pause: o.C == 1}, {End: notify.Ambiguous}, {},
+		{End: notify.RetryLater, After: time.Duration(1+59*o.A) * time.Second, Pause: o.C == 1, Down: o.C != 2}, {End: notify.Ambiguous}, {},
 	}
 	done := notify.Done{Lease: lease, Result: results[o.B]}
 	if o.B == 5 || o.B == 4 && o.C == 2 {

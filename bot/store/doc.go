@@ -8,7 +8,7 @@
 //   - The first write of a commit is one that a full Redis refuses (HSET); the first write
 //     of what drains work is one that it never refuses (ZREM, HDEL). Redis looks at its
 //     memory limit only before a script's first write.
-//   - Documents and messages are opaque text. Ids and times travel as strings, and no script
+//   - Documents and messages are opaque bytes, sealed (seal.go). Ids and times travel as strings, and no script
 //     uses cjson, which differs between servers and spoils long numbers.
 //   - Time is Redis TIME. Nothing relies on a key expiring: times are stored and compared.
 //   - Every key carries the hotline's hash tag, so that a Redis Cluster keeps one hotline in

@@ -22,13 +22,13 @@ func (s *Store) Load(ctx context.Context, event bot.EventID, person, find string
 	if person == "" {
 		return loaded, nil
 	}
-	doc, err := decodeDocument(bot.Key{Kind: bot.KindPerson, ID: person}, reply[1])
+	doc, err := s.decodeDocument(bot.Key{Kind: bot.KindPerson, ID: person}, reply[1])
 	if err != nil {
 		return bot.Loaded{}, err
 	}
 	loaded.Documents = append(loaded.Documents, doc)
 	if doc.Pointer != nil {
-		pointed, err := decodeDocument(*doc.Pointer, reply[3])
+		pointed, err := s.decodeDocument(*doc.Pointer, reply[3])
 		if err != nil {
 			return bot.Loaded{}, err
 		}
@@ -53,7 +53,7 @@ func (s *Store) Documents(ctx context.Context, keys []bot.Key) ([]bot.Document, 
 	docs := make([]bot.Document, len(keys))
 	for i, key := range keys {
 		value, _ := values[i].(string)
-		if docs[i], err = decodeDocument(key, value); err != nil {
+		if docs[i], err = s.decodeDocument(key, value); err != nil {
 			return nil, err
 		}
 	}
@@ -70,7 +70,7 @@ func (s *Store) Find(ctx context.Context, name string) (string, error) {
 }
 
 // encodeDocument writes d as it is stored once its change is committed, "" to erase it.
-func encodeDocument(d bot.Document) []byte {
+func (s *Store) encodeDocument(d bot.Document) []byte {
 	if len(d.Body) == 0 {
 		return nil
 	}
@@ -78,16 +78,16 @@ func encodeDocument(d bot.Document) []byte {
 	if d.Pointer != nil {
 		pointer = word(*d.Pointer)
 	}
-	b := make([]byte, 0, len(d.Body)+len(pointer)+24)
+	b := make([]byte, 0, len(d.Body)+len(pointer)+24+sealCost)
 	b = strconv.AppendInt(b, d.Version+1, 10)
 	b = append(b, ' ')
 	b = append(b, pointer...)
 	b = append(b, ' ')
-	return append(b, d.Body...)
+	return s.seals.seal(b, place(d.Key), d.Body)
 }
 
 // decodeDocument reads a stored document; "" is one that is not stored yet.
-func decodeDocument(key bot.Key, stored string) (bot.Document, error) {
+func (s *Store) decodeDocument(key bot.Key, stored string) (bot.Document, error) {
 	doc := bot.Document{Key: key}
 	if stored == "" {
 		return doc, nil
@@ -98,7 +98,10 @@ func decodeDocument(key bot.Key, stored string) (bot.Document, error) {
 	if err != nil || !found {
 		return doc, fmt.Errorf("the %s document %s cannot be read", key.Kind, key.ID)
 	}
-	doc.Version, doc.Body = v, body
+	doc.Version = v
+	if doc.Body, err = s.seals.open(place(key), body); err != nil {
+		return doc, fmt.Errorf("the %s document %s cannot be read: %w", key.Kind, key.ID, err)
+	}
 	if string(pointer) != "-" {
 		to, ok := keyOf(string(pointer))
 		if !ok {

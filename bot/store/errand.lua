@@ -3,7 +3,7 @@
 --
 -- KEYS[1] due:errands  [2] errand  [3] pace
 -- ARGV[1] ms for which it is leased  [2] ms between two errands, over all replicas
--- Output  {ms to wait} when there is none to make now, else {'0', json}
+-- Output  {ms to wait} when there is none to make now, else {'0', id, json}
 local IDLE = 60000
 local now = clock()
 local free = tonumber(redis.call('HGET', KEYS[3], 'errands') or '0') or 0
@@ -18,6 +18,6 @@ while true do
   if json then
     redis.call('ZADD', KEYS[1], digits(now + tonumber(ARGV[1])), first[1])
     redis.call('HSET', KEYS[3], 'errands', digits(now + tonumber(ARGV[2])))
-    return {'0', json}
+    return {'0', first[1], json}
   end
 end

@@ -29,7 +29,11 @@ func (s *Store) LeaseErrand(ctx context.Context, hold, gap time.Duration) (*bot.
 		return nil, time.Duration(wait) * time.Millisecond, nil
 	}
 	var e bot.Errand
-	if err := json.Unmarshal([]byte(reply[1]), &e); err != nil {
+	body, err := s.seals.open("errand:"+reply[1], []byte(reply[2]))
+	if err == nil {
+		err = json.Unmarshal(body, &e)
+	}
+	if err != nil {
 		return nil, 0, fmt.Errorf("lease an errand: %w", err)
 	}
 	return &e, 0, nil

@@ -13,6 +13,7 @@
 -- ARGV[10] ms between two segments of the channel's sender
 -- ARGV[11] '1' if segments cost money and are counted
 -- ARGV[12] '1' if nothing was handed over this time: how is the end of an earlier attempt
+-- ARGV[13] 'works' if the provider answered, 'fails' if it seems dead, '' if this says nothing
 -- Output  {'done'}, or {'stale'} when the line is no longer held under this fence
 local line, id, fence, how, delay = ARGV[1], ARGV[2], ARGV[3], ARGV[4], tonumber(ARGV[5])
 local provider, channel, gap, metered = ARGV[6], ARGV[8], tonumber(ARGV[10]), ARGV[11] == '1'
@@ -34,11 +35,28 @@ local function giveback(segments)
   if segments == 0 then return end
   if not unsent and (how == 'accepted' or how == 'open' or how == 'doubted') then return end
   if unsent or how == 'dropped' then
-    redis.call('HSET', PACE, channel, digits(math.max(0, number(PACE, channel) - gap * segments)))
+    redis.call('HSET', PACE, channel, string.format('%.3f', math.max(0, number(PACE, channel) - gap * segments)))
   end
   local day = digits(math.floor(now / 86400000))
   if metered then
     redis.call('HSET', SPEND, day, digits(math.max(0, number(SPEND, day) - segments)))
+  end
+end
+
+-- circuit shuts a channel whose provider is dead, for longer each time that the one message
+-- which tries it out fails, and opens it when one gets through. down is when it was shut.
+local function circuit(sign)
+  local troubles, shut, down, probe = 'troubles:' .. channel, 'shut:' .. channel, 'down:' .. channel, 'probe:' .. channel
+  local n = number(PACE, troubles)
+  if sign == 'works' and n > 0 then
+    redis.call('HDEL', PACE, troubles, shut, down, probe)
+  elseif sign == 'fails' then
+    -- What was on its way when the channel was shut says nothing new.
+    if n >= TROUBLES and redis.call('HGET', PACE, probe) ~= fence then return end
+    n = redis.call('HINCRBY', PACE, troubles, 1)
+    if n < TROUBLES then return end
+    if number(PACE, down) == 0 then redis.call('HSET', PACE, down, digits(now)) end
+    redis.call('HSET', PACE, shut, digits(now + math.min(60000, 2000 * 2 ^ math.min(n - TROUBLES, 10))))
   end
 end
 
@@ -69,4 +87,5 @@ if pause > 0 then
   local field = 'pause:' .. channel
   redis.call('HSET', PACE, field, digits(math.max(number(PACE, field), now + pause)))
 end
+circuit(ARGV[13])
 return {'done'}

@@ -30,7 +30,7 @@ func TestFullRedis(t *testing.T) {
 		t.Errorf("a refused commit left traces: %s", diff)
 	}
 	// The test's own clock cannot be moved on a full Redis, so the sender's rate is off.
-	drain := w.open(Options{Hotline: strings.Trim(w.a.keys.prefix, "{}:"), Pace: quick.Pace}, testClock)
+	drain := w.open(Options{Hotline: strings.Trim(w.a.keys.prefix, "{}:"), Secrets: testSecrets, Pace: quick.Pace}, testClock)
 	leased := w.wantLeased(drain, notify.SMS, "b1 fresh", "m1 fresh")
 	w.finish(drain, leased.Items[0], notify.Result{End: notify.RetryLater, After: time.Hour}, "")
 	w.accept(drain, leased.Items[1])
@@ -57,7 +57,7 @@ func TestCluster(t *testing.T) {
 		t.Fatal(err)
 	}
 	// A second address, though the same, makes the library speak to it as a Cluster.
-	s, err := Open(Options{URL: "redis://" + server.addr + "," + server.addr, Hotline: "quillbrook", Pace: quick.Pace})
+	s, err := Open(Options{URL: "redis://" + server.addr + "," + server.addr, Hotline: "quillbrook", Secrets: testSecrets, Pace: quick.Pace})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -59,7 +59,7 @@ const sentFor = 14 * 24 * time.Hour
 // messages older than 14, the spending of days gone by. Call it about once an hour.
 func (s *Store) Sweep(ctx context.Context) error {
 	const batch = 500
-	keys := s.keys.list("seen:0", "seen:1", "seen:2", "sent", "sent:at", "spend")
+	keys := s.keys.list("seen:0", "seen:1", "seen:2", "sent", "sent:at", "spend", "chat")
 	for {
 		reply, err := s.call(ctx, s.scripts.sweep, keys, ms(sentFor), batch)
 		if err != nil {

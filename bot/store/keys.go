@@ -31,7 +31,9 @@ import (
 //	tries          hash    message id -> attempts begun
 //	sent           hash    message id -> "<status or -> <provider id> <json without text>"
 //	sent:at        zset    message id, by ms when it was sent
-//	pace           hash    channel -> ms before which its ordinary lane waits; "pause:<channel>" for both lanes
+//	pace           hash    channel -> ms before which its ordinary lane waits; "pause:<channel>" for both lanes;
+//	                       its circuit: "troubles:", "shut:", "down:" and "probe:<channel>", see finish.lua
+//	chat           hash    person -> ms when the last message to their chat would have gone, at one a second
 //	spend          hash    day number -> segments sent by the metered channels
 //	closed         zset    ended calls, by ms
 //	hold           hash    name -> "<until> <owner>": named leases
@@ -90,7 +92,7 @@ func (k keys) commit() []string {
 
 // outbox returns the KEYS of lease.lua and finish.lua.
 func (k keys) outbox() []string {
-	return k.withLanes(k.list("line", "item", "held", "tries", "sent", "sent:at", "pace", "spend", "stop", "meta"))
+	return k.withLanes(k.list("line", "item", "held", "tries", "sent", "sent:at", "pace", "spend", "stop", "meta", "chat"))
 }
 
 // word returns a document key as stored in pointers: "<kind>:<id>".

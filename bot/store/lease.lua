@@ -5,21 +5,34 @@
 -- ARGV[1] channel
 -- ARGV[2] most messages to hand out
 -- ARGV[3] ms for which their lines are held
--- ARGV[4] ms between two segments of the channel's sender
+-- ARGV[4] ms between two segments of the channel's sender, with parts of one
 -- ARGV[5] '1' if segments cost money and are counted
 -- ARGV[6] segments of a day after which only safety goes out, -1 = no such limit
+-- ARGV[7] ms between two messages to one chat, 0 = no such limit
 -- Output  {wait ms}, then for each message eight strings: line, message id, fence, state,
 --         attempt, since ms, provider id of the message that it edits, item
 local channel, most, hold = ARGV[1], tonumber(ARGV[2]), tonumber(ARGV[3])
 local gap, metered, limit = tonumber(ARGV[4]), ARGV[5] == '1', tonumber(ARGV[6])
 local SAFETYHOLD = 15000 -- a safety line is held no longer: its sender may have died
+local PROBE = 15000 -- ms that a shut channel waits for the one message that tries it out
+local DOWN = 30000 -- ms that a channel is shut before its messages take another way
+local CHATBURST = 2 -- messages that a chat may get at once beyond the first
 local AFTERSAFETY = 1000 -- ms that a line rests while a safety message of the same person waits
 local IDLE = 60000 -- the longest wait told
 
 local now = clock()
 local today = digits(math.floor(now / 86400000))
-local pause = number(PACE, 'pause:' .. channel)
-if pause > now then return {digits(math.min(pause - now, IDLE))} end
+local chatgap = tonumber(ARGV[7])
+
+-- A channel waits while its provider asks for it, or while its circuit is open: see finish.lua.
+local pause = math.max(number(PACE, 'pause:' .. channel), number(PACE, 'shut:' .. channel))
+local down = number(PACE, 'down:' .. channel)
+-- What matters and has a second address does not wait for the first one any longer.
+local detour = pause > now and down > 0 and now - down >= DOWN
+if pause > now and not detour then return {digits(math.min(pause - now, IDLE))} end
+-- One message tries a shut channel out.
+local probing = not detour and number(PACE, 'troubles:' .. channel) >= TROUBLES
+if probing then most = 1 end
 
 -- free is when the sender's rate lets the next segment go (a GCRA, the leaky bucket of
 -- ITU-T I.371 as a meter): a message of s segments moves it on by s gaps.
@@ -39,7 +52,7 @@ end
 -- pay takes a message's segments from the sender's rate and the day's money.
 local function pay(segments)
   free = math.max(free, now) + gap * segments
-  redis.call('HSET', PACE, channel, digits(free))
+  redis.call('HSET', PACE, channel, string.format('%.3f', free))
   if metered then spent = redis.call('HINCRBY', SPEND, today, segments) end
 end
 
@@ -69,7 +82,17 @@ local function hand(lane, line)
     return
   end
   local class, segments, edits = string.match(item, '^%S+ (%S+) (%d+) (%S+) ')
+  local person = string.match(line, '^(.-)!?$')
+  if chatgap > 0 and lane == LANES[channel] then
+    local turn = number(CHAT, person) - CHATBURST * chatgap
+    if turn > now then return file(lane, line, turn) end
+  end
   local state = stateof(line, class, since or 0)
+  if detour then
+    -- In the JSON, quotes of a text are escaped: this is the field and nothing else.
+    if class ~= 'safety' and class ~= 'claim' or not string.find(item, '"also":"', 1, true) then return end
+    if state ~= 'opted_out' then state = 'detour' end
+  end
   local goes = state == 'fresh' or state == 'left_open'
 
   local hold = lane == LANES[channel] and hold or math.min(hold, SAFETYHOLD)
@@ -78,11 +101,15 @@ local function hand(lane, line)
   if goes then
     attempt = redis.call('HINCRBY', TRIES, id, 1)
     pay(tonumber(segments))
+    if chatgap > 0 then redis.call('HSET', CHAT, person, digits(math.max(number(CHAT, person), now) + chatgap)) end
     if state == 'fresh' then since = now end
   end
   local fence = redis.call('HINCRBY', META, 'fence', 1)
   redis.call('HSET', HELD, line, table.concat(
     {digits(fence), digits(since or 0), digits(now + hold), goes and segments or '0'}, ' '))
+  if probing and goes then
+    redis.call('HSET', PACE, 'probe:' .. channel, digits(fence), 'shut:' .. channel, digits(now + PROBE))
+  end
   local provider = ''
   if edits ~= '-' then
     provider = string.match(redis.call('HGET', SENT, edits) or '', '^%S+ (%S+) ') or ''
@@ -95,14 +122,18 @@ end
 
 local safety, ordinary = LANES[channel .. '!'], LANES[channel]
 local function due(lane)
-  return redis.call('ZRANGEBYSCORE', lane, '-inf', digits(now), 'LIMIT', 0, most - handed)
+  local range = detour and 500 or most - handed -- most of them have no second address
+  return redis.call('ZRANGEBYSCORE', lane, '-inf', digits(now), 'LIMIT', 0, range)
 end
 
-for _, line in ipairs(due(safety)) do hand(safety, line) end
+for _, line in ipairs(due(safety)) do
+  if handed == most then break end
+  hand(safety, line)
+end
 if handed < most then
   for _, line in ipairs(due(ordinary)) do
-    paced = free > now
-    if paced then break end
+    paced = free >= now + 1 and not detour -- within this millisecond a fast sender has more than one segment
+    if paced or handed == most then break end
     hand(ordinary, line)
   end
 end
@@ -117,6 +148,7 @@ if handed == 0 and not tidied then
   local ordinarywait = untilnext(ordinary)
   if paced then ordinarywait = free - now end
   wait = math.min(untilnext(safety), ordinarywait, IDLE)
+  if detour then wait = math.min(pause - now, IDLE) end
 end
 out[1] = digits(wait)
 return out

@@ -40,7 +40,7 @@ func TestMemoryIsThisStore(t *testing.T) {
 
 func memoryFor(p *player, opts Options) *simulation.Memory {
 	m := simulation.NewMemory(func() time.Time { return p.now })
-	m.Pace, m.Fuse = DefaultPace, -1
+	m.Pace, m.ChatPace, m.Fuse = DefaultPace, DefaultChatPace, -1
 	if opts.Fuse.SegmentsADay > 0 {
 		m.Fuse = opts.Fuse.SegmentsADay
 	}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -19,7 +20,7 @@ import (
 // and is passed over; it is an error once there is nothing else to hand out.
 func (s *Store) Lease(ctx context.Context, channel notify.Channel, max int, hold time.Duration) (notify.Leased, error) {
 	reply, err := s.call(ctx, s.scripts.lease, s.outboxKeys, string(channel), max, ms(hold),
-		ms(s.pace(channel)), flag(metered(channel)), s.fuse())
+		gap(s.pace(channel)), flag(metered(channel)), s.fuse(), ms(s.chatPace(channel)))
 	if err != nil {
 		return notify.Leased{}, fmt.Errorf("lease %s messages: %w", channel, err)
 	}
@@ -28,7 +29,7 @@ func (s *Store) Lease(ctx context.Context, channel notify.Channel, max int, hold
 	wait, err := strconv.ParseInt(reply[0], 10, 64)
 	leased.Wait = time.Duration(wait) * time.Millisecond
 	for r := reply[1:]; err == nil && len(r) >= 8; r = r[8:] {
-		lease, err := decodeLease(r)
+		lease, err := s.decodeLease(r)
 		if err != nil {
 			unread = errors.Join(unread, err)
 			continue
@@ -42,12 +43,12 @@ func (s *Store) Lease(ctx context.Context, channel notify.Channel, max int, hold
 }
 
 // decodeLease reads the eight strings that lease.lua returns for a message.
-func decodeLease(r []string) (notify.Lease, error) {
+func (s *Store) decodeLease(r []string) (notify.Lease, error) {
 	id, state, provider, item := r[1], r[3], r[6], r[7]
 	fence, _ := strconv.ParseInt(r[2], 10, 64)
 	attempt, _ := strconv.Atoi(r[4])
 	since, _ := strconv.ParseInt(r[5], 10, 64)
-	m, err := decodeItem(item)
+	m, err := s.seals.decodeItem(id, item)
 	if err != nil {
 		return notify.Lease{}, fmt.Errorf("message %s cannot be read: %w", id, err)
 	}
@@ -67,7 +68,7 @@ func decodeLease(r []string) (notify.Lease, error) {
 // or when its lease runs out if that is 0.
 func (s *Store) Finish(ctx context.Context, done notify.Done) error {
 	m := done.Lease.Message
-	slim, err := json.Marshal(withoutText(m))
+	slim, err := s.seals.slim(m)
 	if err != nil {
 		return fmt.Errorf("finish message %s: %w", m.ID, err)
 	}
@@ -78,7 +79,7 @@ func (s *Store) Finish(ctx context.Context, done notify.Done) error {
 	}
 	_, err = s.call(ctx, s.scripts.finish, s.outboxKeys,
 		m.Line(), m.ID, strconv.FormatInt(done.Lease.Fence, 10), done.Ending(), ms(done.Result.After),
-		done.Result.ProviderID, string(slim), string(channel), ms(pause), ms(s.pace(channel)), flag(metered(channel)), flag(done.Unsent))
+		done.Result.ProviderID, slim, string(channel), ms(pause), gap(s.pace(channel)), flag(metered(channel)), flag(done.Unsent), done.Sign())
 	if err != nil {
 		return fmt.Errorf("finish message %s: %w", m.ID, err)
 	}
@@ -95,10 +96,10 @@ func (s *Store) Report(ctx context.Context, r bot.DeliveryReport) (*notify.Messa
 	reply, err := s.report(ctx, r, "")
 	if err == nil && reply[0] == "item" {
 		var m notify.Message
-		if m, err = decodeItem(reply[1]); err == nil {
-			var slim []byte
-			if slim, err = json.Marshal(withoutText(m)); err == nil {
-				reply, err = s.report(ctx, r, string(slim))
+		if m, err = s.seals.decodeItem(r.Message, reply[1]); err == nil {
+			var slim string
+			if slim, err = s.seals.slim(m); err == nil {
+				reply, err = s.report(ctx, r, slim)
 			}
 		}
 	}
@@ -109,7 +110,11 @@ func (s *Store) Report(ctx context.Context, r bot.DeliveryReport) (*notify.Messa
 		return nil, nil
 	}
 	var m notify.Message
-	if err := json.Unmarshal([]byte(reply[1]), &m); err != nil {
+	body, err := s.seals.open("sent:"+r.Message, []byte(reply[1]))
+	if err == nil {
+		err = json.Unmarshal(body, &m)
+	}
+	if err != nil {
 		return nil, fmt.Errorf("report on message %s: %w", r.Message, err)
 	}
 	return &m, nil
@@ -122,7 +127,7 @@ func (s *Store) report(ctx context.Context, r bot.DeliveryReport, slim string) (
 
 // encodeItem writes a message as it waits in the outbox. What the scripts must know stands
 // in front of the JSON.
-func encodeItem(m notify.Message) (string, error) {
+func (s *seals) encodeItem(m notify.Message) (string, error) {
 	b, err := json.Marshal(m)
 	if err != nil {
 		return "", fmt.Errorf("message %s: %w", m.ID, err)
@@ -131,15 +136,25 @@ func encodeItem(m notify.Message) (string, error) {
 	if edits == "" {
 		edits = "-"
 	}
-	return strings.Join([]string{string(m.Lane()), string(m.Class), strconv.Itoa(segments(m)), edits, string(b)}, " "), nil
+	return strings.Join([]string{string(m.Lane()), string(m.Class), strconv.Itoa(segments(m)), edits, s.text("item:"+m.ID, b)}, " "), nil
 }
 
-func decodeItem(item string) (m notify.Message, err error) {
+func (s *seals) decodeItem(id, item string) (m notify.Message, err error) {
 	parts := strings.SplitN(item, " ", 5)
 	if len(parts) != 5 {
 		return m, errors.New("its head is cut short")
 	}
-	return m, json.Unmarshal([]byte(parts[4]), &m)
+	body, err := s.open("item:"+id, []byte(parts[4]))
+	if err != nil {
+		return m, err
+	}
+	return m, json.Unmarshal(body, &m)
+}
+
+// slim writes what is kept of a message once the provider has it.
+func (s *seals) slim(m notify.Message) (string, error) {
+	b, err := json.Marshal(withoutText(m))
+	return s.text("sent:"+m.ID, b), err
 }
 
 // withoutText is what is kept of a message once the provider has it: nothing that a person
@@ -170,6 +185,17 @@ func (s *Store) pace(channel notify.Channel) time.Duration {
 		return gap
 	}
 	return DefaultPace[channel]
+}
+
+// gap writes a pace in milliseconds, with parts of one: a fast sender has many segments in each.
+func gap(pace time.Duration) string { return strconv.FormatFloat(pace.Seconds()*1000, 'f', 3, 64) }
+
+// chatPace is the time between two messages to one person, 0 = as fast as the channel goes.
+func (s *Store) chatPace(channel notify.Channel) time.Duration {
+	if channel != notify.Telegram {
+		return 0
+	}
+	return max(0, cmp.Or(s.opts.ChatPace, DefaultChatPace))
 }
 
 // fuse is the number of segments of a day after which only safety goes out, -1 = no limit.

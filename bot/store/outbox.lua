@@ -1,13 +1,15 @@
 -- Put in front of lease.lua and finish.lua, which take the same keys.
 --
 -- KEYS[1] line  [2] item  [3] held  [4] tries  [5] sent  [6] sent:at  [7] pace  [8] spend
--- KEYS[9] stop  [10] meta  [11…] due:<lane>, every lane
+-- KEYS[9] stop  [10] meta  [11] chat  [12…] due:<lane>, every lane
 
-local LINE, ITEM, HELD, TRIES, SENT, SENTAT, PACE, SPEND, STOP, META = unpack(KEYS, 1, 10)
+local TROUBLES = 5 -- sends in a row that found a provider dead before its channel is shut
+
+local LINE, ITEM, HELD, TRIES, SENT, SENTAT, PACE, SPEND, STOP, META, CHAT = unpack(KEYS, 1, 11)
 
 -- LANES maps a lane's name to its key.
 local LANES = {}
-for i = 11, #KEYS do
+for i = 12, #KEYS do
   LANES[string.match(KEYS[i], ':due:(.+)$')] = KEYS[i]
 end
 

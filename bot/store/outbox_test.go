@@ -103,7 +103,7 @@ func staleFence(w *world) {
 		w.Errorf("a stale fence changed: %s", diff)
 	}
 	w.accept(w.a, slow)
-	if got := w.client.HGet(w.Context(), w.a.keys.of("sent"), "m1").Val(); !strings.HasPrefix(got, "- P-m1 {") {
+	if got := w.client.HGet(w.Context(), w.a.keys.of("sent"), "m1").Val(); !strings.HasPrefix(got, "- P-m1 ~") {
 		w.Errorf("sent holds %q, want the provider id of the late answer", got)
 	}
 	if diff := cmp.Diff(before, withoutSent(w.dump())); diff != "" {

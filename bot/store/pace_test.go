@@ -47,6 +47,23 @@ func paceCountsSegments(w *world) {
 	w.wantLeased(w.a, notify.SMS, "m2 fresh")
 }
 
+// fastSender has four segments in a millisecond: they go out at once, and no more.
+func fastSender(w *world) {
+	for i := range 9 {
+		w.send(text(fmt.Sprintf("m%d", i), fmt.Sprintf("p%d", i), notify.News))
+	}
+	for range 2 {
+		if got := w.lease(w.a, notify.SMS, 9); len(got.Items) != 4 {
+			w.Errorf("leased %v in one millisecond, want 4 messages", idsOf(got))
+		}
+		if got := w.lease(w.b, notify.SMS, 9); len(got.Items) != 0 || got.Wait != time.Millisecond {
+			w.Errorf("leased %v wait %v in the same millisecond, want a wait of 1ms", idsOf(got), got.Wait)
+		}
+		w.later(time.Millisecond)
+	}
+	w.wantLeased(w.a, notify.SMS, "m8 fresh")
+}
+
 func pauseHoldsOneChannel(w *world) {
 	w.commit(bot.Change{Messages: []notify.Message{
 		text("m1", "gwen", notify.Question), text("m2", "bram", notify.Question), text("s1", "chidi", notify.Safety),

@@ -36,12 +36,14 @@ var (
 	sweepLua string
 	//go:embed errand.lua
 	errandLua string
+	//go:embed reseal.lua
+	resealLua string
 )
 
 // scripts are the store's functions inside Redis; the head of each .lua file is its
 // signature. All return a list of strings.
 type scripts struct {
-	load, commit, lease, finish, report, due, postpone, hold, roster, sweep, errand *redis.Script
+	load, commit, lease, finish, report, due, postpone, hold, roster, sweep, errand, reseal *redis.Script
 }
 
 // scriptsWith puts clock in front of every script. Tests give another one than clockLua,
@@ -60,6 +62,7 @@ func scriptsWith(clock string) scripts {
 		roster:   script(rosterLua),
 		sweep:    script(sweepLua),
 		errand:   script(errandLua),
+		reseal:   script(resealLua),
 	}
 }
 

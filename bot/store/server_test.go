@@ -126,7 +126,7 @@ func newHotline() string {
 }
 
 func newWorld(t *testing.T, s *server, opts Options) *world {
-	opts.Hotline = newHotline()
+	opts.Hotline, opts.Secrets = newHotline(), testSecrets
 	w := &world{T: t, server: s, now: start}
 	w.a, w.b = w.open(opts, testClock), w.open(opts, testClock)
 	w.later(0)
@@ -255,7 +255,7 @@ func dump(t testing.TB, client *redis.Client, keys keys) string {
 		slices.Sort(lines)
 		fmt.Fprintf(&b, "%s\n", strings.TrimPrefix(name, keys.prefix))
 		for _, line := range lines {
-			fmt.Fprintf(&b, "  %s\n", line)
+			fmt.Fprintf(&b, "  %s\n", strings.ReplaceAll(line, "\n", `\n`)) // sealed bytes may hold one
 		}
 	}
 	return b.String()

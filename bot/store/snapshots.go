@@ -49,7 +49,7 @@ func (s *Store) Roster(ctx context.Context) ([]notify.Catcher, error) {
 	if reply[0] == known {
 		return catchers, nil
 	}
-	if catchers, err = parseRoster(reply[1:]); err != nil {
+	if catchers, err = s.parseRoster(reply[1:]); err != nil {
 		return nil, err
 	}
 	s.roster.set(reply[0], catchers)
@@ -57,11 +57,15 @@ func (s *Store) Roster(ctx context.Context) ([]notify.Catcher, error) {
 }
 
 // parseRoster reads pairs of id and JSON.
-func parseRoster(pairs []string) ([]notify.Catcher, error) {
+func (s *Store) parseRoster(pairs []string) ([]notify.Catcher, error) {
 	catchers := make([]notify.Catcher, 0, len(pairs)/2)
 	for ; len(pairs) >= 2; pairs = pairs[2:] {
 		var c notify.Catcher
-		if err := json.Unmarshal([]byte(pairs[1]), &c); err != nil {
+		body, err := s.seals.open("roster:"+pairs[0], []byte(pairs[1]))
+		if err == nil {
+			err = json.Unmarshal(body, &c)
+		}
+		if err != nil {
 			return nil, fmt.Errorf("read roster entry %s: %w", pairs[0], err)
 		}
 		catchers = append(catchers, c)
@@ -77,7 +81,11 @@ func (s *Store) Board(ctx context.Context) (notify.Board, error) {
 	if err != nil {
 		return board, fmt.Errorf("read board: %w", err)
 	}
-	for field, body := range fields {
+	for field, sealed := range fields {
+		body, err := s.seals.open("board:"+field, []byte(sealed))
+		if err != nil {
+			return board, fmt.Errorf("read board card %s: %w", field, err)
+		}
 		if id, ok := strings.CutPrefix(field, "c:"); ok {
 			err = readCard(board.Calls, id, body)
 		} else if id, ok := strings.CutPrefix(field, "k:"); ok {
@@ -90,9 +98,9 @@ func (s *Store) Board(ctx context.Context) (notify.Board, error) {
 	return board, nil
 }
 
-func readCard[T any](cards map[string]T, id, body string) error {
+func readCard[T any](cards map[string]T, id string, body []byte) error {
 	var card T
-	if err := json.Unmarshal([]byte(body), &card); err != nil {
+	if err := json.Unmarshal(body, &card); err != nil {
 		return err
 	}
 	cards[id] = card

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"net/url"
@@ -30,8 +31,14 @@ type Options struct {
 	Deployment string
 	// Pace is the time between two segments on a channel; channels not named have DefaultPace.
 	Pace map[notify.Channel]time.Duration
+	// ChatPace is the time between two messages to one Telegram chat, beyond a burst of
+	// three; 0 = DefaultChatPace, less = none.
+	ChatPace time.Duration
 	// Fuse limits what a day may cost.
 	Fuse Fuse
+	// Secrets seal what is written down of people, the newest first; the others only read.
+	// Open needs one. An embedded store may go without, since it writes nothing down.
+	Secrets [][]byte
 }
 
 // Fuse is the daily limit, in segments (UTC days), of the channels that cost money: SMS and
@@ -52,11 +59,16 @@ var DefaultPace = map[notify.Channel]time.Duration{
 	notify.Telegram: 40 * time.Millisecond,
 }
 
+// DefaultChatPace is what Telegram asks of bots: no more than a message a second to one
+// chat; short bursts are let through (core.telegram.org/bots/faq, "My bot is hitting limits").
+const DefaultChatPace = time.Second
+
 // Store is one hotline in Redis. It may be used by many goroutines.
 type Store struct {
 	client   redis.UniversalClient
 	keys     keys
 	scripts  scripts
+	seals    *seals
 	opts     Options
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
@@ -72,6 +84,9 @@ var _ bot.Store = (*Store)(nil)
 
 // Open prepares a store; it does not connect. Call Check to see whether it is there and safe.
 func Open(opts Options) (*Store, error) {
+	if len(opts.Secrets) == 0 {
+		return nil, errors.New("a store needs a secret to seal what it keeps of people")
+	}
 	universal, err := clientOptions(opts.URL)
 	if err != nil {
 		return nil, err
@@ -89,8 +104,12 @@ func open(client redis.UniversalClient, opts Options, clock string) (*Store, err
 	if err != nil {
 		return nil, err
 	}
+	seals, err := sealsOf(opts.Secrets)
+	if err != nil {
+		return nil, err
+	}
 	return &Store{
-		client: client, keys: keys, scripts: scriptsWith(clock), opts: opts,
+		client: client, keys: keys, scripts: scriptsWith(clock), seals: seals, opts: opts,
 		commitKeys: keys.commit(), outboxKeys: keys.outbox(),
 	}, nil
 }

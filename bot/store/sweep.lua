@@ -1,6 +1,6 @@
 -- Clears away what nobody can ask for any more.
 --
--- KEYS[1..3] seen ring  [4] sent  [5] sent:at  [6] spend
+-- KEYS[1..3] seen ring  [4] sent  [5] sent:at  [6] spend  [7] chat
 -- ARGV[1] ms for which sent messages are remembered
 -- ARGV[2] most of them to clear in one call
 -- Output  {how many sent messages were cleared}
@@ -12,6 +12,10 @@ local old = redis.call('ZRANGEBYSCORE', KEYS[5], '-inf', digits(now - tonumber(A
 for _, id in ipairs(old) do
   redis.call('ZREM', KEYS[5], id)
   redis.call('HDEL', KEYS[4], id)
+end
+local chats = redis.call('HGETALL', KEYS[7])
+for i = 1, #chats, 2 do
+  if tonumber(chats[i + 1]) < now - 60000 then redis.call('HDEL', KEYS[7], chats[i]) end
 end
 local yesterday = math.floor(now / 86400000) - 1
 for _, day in ipairs(redis.call('HKEYS', KEYS[6])) do

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"io"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -39,8 +40,9 @@ type Config struct {
 	// "" shows nothing. At most 200 characters are shown.
 	TapWords func(outcome bot.Outcome, language string) string
 
-	// Picture returns a picture that is not Telegram's, as JPEG, to be uploaded; nil = none is.
-	Picture func(ctx context.Context, name string) ([]byte, error)
+	// Picture opens a picture that Telegram does not have: another channel's, or one that we
+	// draw. nil = none; then the text goes alone.
+	Picture func(ctx context.Context, name string) (io.ReadCloser, error)
 
 	Hearer Hearer
 	Holder Holder // for Poll

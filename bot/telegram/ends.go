@@ -34,15 +34,12 @@ func (d *Door) call(ctx context.Context) call {
 	return c
 }
 
-// longPause is the retry_after from which a 429 is taken to mean the whole bot and not one
-// chat. Judgement: Telegram does not say which limit was met.
-const longPause = 30 * time.Second
-
 // ended says how a call that returned err ended.
 //
 //	403                     refused: the person blocked the bot, is gone, or never wrote
 //	400                     refused, with the reason that Telegram's words name
-//	429                     later, after retry_after
+//	429                     later, after retry_after, and so does everything else: one chat's rate is
+//	                        kept by the outbox, so this is the whole bot's
 //	401, 404                later: the token is wrong, nothing is the message's fault
 //	no connection           later: nothing was sent
 //	5xx, no answer          ambiguous: it may have been taken
@@ -52,15 +49,15 @@ func (c call) ended(err error) notify.Result {
 	switch {
 	case errors.As(err, &slow):
 		after := max(time.Duration(slow.RetryAfter)*time.Second, time.Second)
-		return later(reasonRate, after, after > longPause)
+		return later(reasonRate, after)
 	case errors.Is(err, tgbot.ErrorForbidden):
 		return refused("blocked")
 	case errors.Is(err, tgbot.ErrorUnauthorized), errors.Is(err, tgbot.ErrorNotFound):
-		return later(reasonAuth, time.Minute, true)
+		return later(reasonAuth, time.Minute)
 	case errors.Is(err, tgbot.ErrorBadRequest), errors.As(err, &moved):
 		return refused(reasonOf(err.Error()))
 	case !*c.reached:
-		return later(reasonUnreachable, 5*time.Second, true)
+		return later(reasonUnreachable, 5*time.Second)
 	}
 	return notify.Result{End: notify.Ambiguous, Reason: "no_answer"}
 }
@@ -89,6 +86,6 @@ func refused(reason string) notify.Result {
 	return notify.Result{End: notify.Refused, Reason: reason}
 }
 
-func later(reason string, after time.Duration, pause bool) notify.Result {
-	return notify.Result{End: notify.RetryLater, Reason: reason, After: after, Pause: pause}
+func later(reason string, after time.Duration) notify.Result {
+	return notify.Result{End: notify.RetryLater, Reason: reason, After: after, Pause: true, Down: reason == reasonUnreachable || reason == reasonAuth}
 }

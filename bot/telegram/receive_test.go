@@ -64,6 +64,14 @@ func TestUpdates(t *testing.T) {
 		{"somebody's number", func() int64 {
 			return h.telegram.Sends(ada, fields{"contact": fields{"phone_number": "+16075550142", "first_name": "Gwen"}})
 		}, *said(func(s *bot.Said) { s.Other = "contact" })},
+		{"a contact whose card holds a point", func() int64 {
+			return h.telegram.Sends(ada, fields{"contact": fields{"phone_number": "+16075550142", "first_name": "Gwen",
+				"vcard": "BEGIN:VCARD\nVERSION:3.0\nFN:Gwen\nGEO:42.446;-76.49\nEND:VCARD"}})
+		}, *said(func(s *bot.Said) { s.Pin = &bot.Point{Lat: 42.446, Lon: -76.49, PrecisionM: 111} })},
+		{"a contact whose card holds an address", func() int64 {
+			return h.telegram.Sends(ada, fields{"contact": fields{"phone_number": "+16075550142", "first_name": "Gwen",
+				"vcard": "BEGIN:VCARD\nVERSION:3.0\nFN:Gwen\nADR:;;14 Mill Ln;Quillbrook;;;\nEND:VCARD"}})
+		}, *said(func(s *bot.Said) { s.Text = "14 Mill Ln, Quillbrook" })},
 		{"dice", func() int64 { return h.telegram.Sends(ada, fields{"dice": fields{"emoji": "🎲", "value": 3}}) }, *said(func(s *bot.Said) { s.Other = "document" })},
 		{"emoji only", func() int64 { return h.telegram.Says(ada, "🐝🐝") }, *said(func(s *bot.Said) { s.Text = "🐝🐝" })},
 		{"invisible characters only", func() int64 { return h.telegram.Says(ada, "\u202e\u202c") }, *said(func(s *bot.Said) { s.Other = "garbled" })},

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
+	"net/http"
 	"strconv"
 	"strings"
 	"time"
@@ -17,16 +19,20 @@ import (
 
 // Limits of the Bot API. Telegram counts characters; UTF-16 units are never fewer.
 const (
-	maxText    = 4096 // UTF-16 units of a message
-	maxCaption = 1024 // UTF-16 units under a picture
-	maxSays    = 64   // bytes behind a button
+	maxText    = 4096     // UTF-16 units of a message
+	maxCaption = 1024     // UTF-16 units under a picture
+	maxSays    = 64       // bytes behind a button
+	maxPhoto   = 10 << 20 // bytes of a picture that is uploaded
 )
+
+// pictureWithin bounds the fetching or drawing of a picture, so that there is time left to send.
+const pictureWithin = 5 * time.Second
 
 // Send hands one message to Telegram, in one request, so that one message has one end:
 //
 //	Edits           editMessageText, buttons included; editMessageCaption under a picture
-//	a picture       sendPhoto with the text below it; the first only, by its name where
-//	                Telegram has it, else uploaded
+//	a picture       sendPhoto with the text below it; the first one only, uploaded when
+//	                Telegram does not have it
 //	a pin, no text  sendVenue
 //	else            sendMessage; a pin becomes a map link in the last line
 //
@@ -44,7 +50,7 @@ func (d *Door) Send(ctx context.Context, out notify.Outgoing) notify.Result {
 	}
 	ctx, cancel := context.WithTimeout(ctx, sendWithin)
 	defer cancel()
-	photo := d.photoOf(ctx, out) // before the call: it asks another server
+	photo := d.pictureOf(ctx, out) // before the call: fetching it would count as Telegram's answer
 	c := d.call(ctx)
 	made, err := d.request(c.ctx, chat, out, photo, keyboard)
 	end := d.endOf(c, made, err)
@@ -120,33 +126,46 @@ func (d *Door) endOf(c call, made *models.Message, err error) notify.Result {
 	return c.ended(err)
 }
 
-// pictureWithin bounds the way to a picture that has to be uploaded: without it the text
-// goes out alone.
-const pictureWithin = 4 * time.Second
+// photoOf returns the first picture that Telegram knows, "" when there is none.
+func photoOf(photos []string) string {
+	for _, p := range photos {
+		if id, ours := strings.CutPrefix(p, "tg:"); ours && id != "" {
+			return id
+		}
+	}
+	return ""
+}
 
-// photoOf returns the first picture of a message that Telegram knows, else the first one, to
-// be uploaded; nil when there is none to be had, or no room for the text under it.
-func (d *Door) photoOf(ctx context.Context, out notify.Outgoing) models.InputFile {
-	photos := out.Photos
+// pictureOf returns the picture of a message as Telegram takes it, nil when there is none, it
+// cannot be had or the text has no room under it: then the text goes without.
+func (d *Door) pictureOf(ctx context.Context, out notify.Outgoing) models.InputFile {
 	if out.Edits != "" || units(out.Text) > maxCaption {
 		return nil
 	}
-	for _, p := range photos {
-		if id, ours := strings.CutPrefix(p, "tg:"); ours && id != "" {
-			return &models.InputFileString{Data: id}
-		}
+	if id := photoOf(out.Photos); id != "" {
+		return &models.InputFileString{Data: id}
 	}
-	if len(photos) == 0 || d.Picture == nil {
+	if len(out.Photos) == 0 || d.Picture == nil {
 		return nil
 	}
 	ctx, cancel := context.WithTimeout(ctx, pictureWithin)
 	defer cancel()
-	picture, err := d.Picture(ctx, photos[0])
+	from, err := d.Picture(ctx, out.Photos[0])
 	if err != nil {
-		d.Log.Warn("a picture could not be fetched, so its text goes out alone", "error", err)
+		d.Log.Warn("a picture cannot be had; its text goes without it", "message", out.ID, "error", err)
 		return nil
 	}
-	return &models.InputFileUpload{Filename: "photo.jpg", Data: bytes.NewReader(picture)}
+	defer func() { _ = from.Close() }() // it has been read, or is given up
+	picture, err := io.ReadAll(io.LimitReader(from, maxPhoto+1))
+	if err != nil || len(picture) == 0 || len(picture) > maxPhoto {
+		d.Log.Warn("a picture cannot be had; its text goes without it", "message", out.ID, "bytes", len(picture), "error", err)
+		return nil
+	}
+	name := "picture.jpg"
+	if http.DetectContentType(picture) == "image/png" {
+		name = "picture.png"
+	}
+	return &models.InputFileUpload{Filename: name, Data: bytes.NewReader(picture)}
 }
 
 // mapLink returns a link that any phone opens as a map

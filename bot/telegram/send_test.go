@@ -1,8 +1,11 @@
 package telegram
 
 import (
+	"bytes"
 	"context"
-	"errors"
+	"image"
+	"image/png"
+	"io"
 	"net/http"
 	"strconv"
 	"strings"
@@ -31,11 +34,11 @@ func TestSendEnds(t *testing.T) {
 		{"blocked by the person", no(403, "Forbidden: bot was blocked by the user"), refused("blocked")},
 		{"never wrote to us", no(400, "Bad Request: chat not found"), refused("unreachable")},
 		{"a no that nobody knows", no(400, "Bad Request: something new"), refused("telegram_400")},
-		{"too fast for this chat", standin.TooMany(3), later("rate", 3*time.Second, false)},
-		{"too fast for anybody", standin.TooMany(31), later("rate", 31*time.Second, true)},
-		{"too fast, they do not say how long", standin.TooMany(0), later("rate", time.Second, false)},
-		{"a wrong token is not the message's fault", no(401, "Unauthorized"), later("auth", time.Minute, true)},
-		{"nor is a token of no form", no(404, "Not Found"), later("auth", time.Minute, true)},
+		{"too fast for this chat", standin.TooMany(3), later("rate", 3*time.Second)},
+		{"too fast for anybody", standin.TooMany(31), later("rate", 31*time.Second)},
+		{"too fast, they do not say how long", standin.TooMany(0), later("rate", time.Second)},
+		{"a wrong token is not the message's fault", no(401, "Unauthorized"), later("auth", time.Minute)},
+		{"nor is a token of no form", no(404, "Not Found"), later("auth", time.Minute)},
 		{"500 in Telegram's shape", no(500, "Internal Server Error"), notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
 		{"a proxy's page", standin.Broken(502), notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
 		{"taken, and the answer lost", standin.ReplyLost, notify.Result{End: notify.Ambiguous, Reason: "no_answer"}},
@@ -84,7 +87,7 @@ func (f roundTrip) RoundTrip(r *http.Request) (*http.Response, error) { return f
 func TestSendNowhere(t *testing.T) {
 	h := open(t)
 	h.telegram.Close()
-	want := later("provider_unreachable", 5*time.Second, true)
+	want := later("provider_unreachable", 5*time.Second)
 	if got := h.Send(t.Context(), offer()); got != want {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
@@ -123,20 +126,13 @@ func TestSendWords(t *testing.T) {
 		{"a pin beside words is a link", func(o *notify.Outgoing) { o.Pin = pin }, "sendMessage",
 			"Swarm 4 km away <b>&\nhttps://www.google.com/maps/search/?api=1&query=42.446000,-76.490000", nil, nil},
 		{"a picture of Telegram's", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/ME1", "tg:big", "tg:second"} }, "sendPhoto", "Swarm 4 km away <b>&", fields{"photo": "big"}, nil},
-		{"a picture of another provider is uploaded", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/ME1"} }, "sendPhoto", "Swarm 4 km away <b>&", fields{"photo": "@photo.jpg"}, nil},
-		{"one that cannot be had holds up no words", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/away"} }, "sendMessage", "Swarm 4 km away <b>&", nil, nil},
+		{"a picture of another provider stays away", func(o *notify.Outgoing) { o.Photos = []string{"tw:MM1/ME1"} }, "sendMessage", "Swarm 4 km away <b>&", nil, nil},
 		{"words that do not fit under a picture matter more", func(o *notify.Outgoing) { o.Photos, o.Text = []string{"tg:big"}, strings.Repeat("a", 1025) }, "sendMessage", strings.Repeat("a", 1025), nil, nil},
 		{"4096 are possible", func(o *notify.Outgoing) { o.Text = strings.Repeat("a", 4096) }, "sendMessage", strings.Repeat("a", 4096), nil, nil},
 		{"more are cut", func(o *notify.Outgoing) { o.Text = strings.Repeat("a", 4097) }, "sendMessage", strings.Repeat("a", 4095) + "…", nil, nil},
 		{"a bee counts twice", func(o *notify.Outgoing) { o.Text = strings.Repeat("🐝", 2049) }, "sendMessage", strings.Repeat("🐝", 2047) + "…", nil, nil},
 	} {
 		h := open(t)
-		h.Picture = func(_ context.Context, name string) ([]byte, error) {
-			if name != "tw:MM1/ME1" {
-				return nil, errors.New("not kept any more")
-			}
-			return []byte("\xFF\xD8\xFF"), nil
-		}
 		out := offer()
 		c.change(&out)
 		got := h.Send(t.Context(), out)
@@ -160,6 +156,45 @@ func TestSendWords(t *testing.T) {
 			if v, there := m.Params[name]; there {
 				t.Errorf("%s: %s is %v", c.why, name, v)
 			}
+		}
+	}
+}
+
+// A picture that Telegram does not have is uploaded with its text; where it cannot be had, is
+// no size that Telegram takes, or takes too long, the text goes alone.
+func TestSendUploadsPictures(t *testing.T) {
+	var small bytes.Buffer
+	if err := png.Encode(&small, image.NewGray(image.Rect(0, 0, 40, 30))); err != nil {
+		t.Fatal(err)
+	}
+	opens := func(b []byte) func(context.Context, string) (io.ReadCloser, error) {
+		return func(context.Context, string) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(b)), nil }
+	}
+	for _, c := range []struct {
+		why     string
+		picture func(context.Context, string) (io.ReadCloser, error)
+		text    string
+		method  string
+	}{
+		{"a plot of ours", opens(small.Bytes()), "Calls by week", "sendPhoto"},
+		{"nothing to say beside it", opens(small.Bytes()), "", "sendPhoto"},
+		{"it cannot be had", func(context.Context, string) (io.ReadCloser, error) { return nil, errStore }, "Calls by week", "sendMessage"},
+		{"it is too big", opens(make([]byte, maxPhoto+1)), "Calls by week", "sendMessage"},
+		{"it is empty", opens(nil), "Calls by week", "sendMessage"},
+		{"nobody draws", nil, "Calls by week", "sendMessage"},
+		{"words that do not fit below it matter more", opens(small.Bytes()), strings.Repeat("a", 1025), "sendMessage"},
+	} {
+		h := open(t)
+		h.Picture = c.picture
+		out := offer()
+		out.Text, out.Photos = c.text, []string{"plot:weeks"}
+		got := h.Send(t.Context(), out)
+		sent := h.telegram.Sent()
+		if got.End != notify.Accepted || len(sent) != 1 || sent[0].Method != c.method || sent[0].Text != c.text {
+			t.Fatalf("%s: %+v, %d sent", c.why, got, len(sent))
+		}
+		if up, is := sent[0].Params["photo"].(standin.Upload); is != (c.method == "sendPhoto") || is && (up.Format != "png" || up.Name != "picture.png" || !bytes.Equal(up.Bytes, small.Bytes())) {
+			t.Errorf("%s: the picture came as %s, %s", c.why, up.Name, up.Format)
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/go-telegram/bot/models"
 
 	"skepline/bot"
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -54,7 +55,9 @@ type message struct {
 	VideoNote present `json:"video_note"`
 	Animation present `json:"animation"`
 	Sticker   present `json:"sticker"`
-	Contact   present `json:"contact"`
+	Contact   *struct {
+		VCard string `json:"vcard"` // up to 2048 bytes, when the sender's address book has more than a number
+	} `json:"contact"`
 	Dice      present `json:"dice"`
 	Poll      present `json:"poll"`
 	Story     present `json:"story"`
@@ -130,6 +133,9 @@ func saidOf(id bot.EventID, m *message) (bot.Event, bool) {
 		Pin: m.pin(), Photos: m.photos(), Other: m.other(),
 		Language: language(m.From), Profile: firstName(m.From),
 	}
+	if m.Contact != nil {
+		m.placeOfCard(&said)
+	}
 	if said.Text == "" && said.Pin == nil && said.Photos == nil && said.Other == "" {
 		if typed == "" && m.Location == nil {
 			return nil, false // a service message: "pinned", "timer changed"
@@ -155,6 +161,21 @@ func (m *message) pin() *bot.Point {
 		return nil
 	}
 	return &p
+}
+
+// placeOfCard enters the place in a contact's card: a point like a pin, an address like a
+// text. The rest of the card is not kept.
+func (m *message) placeOfCard(s *bot.Said) {
+	place, ok := intake.ReadCard(strings.NewReader(m.Contact.VCard), intake.Setting{})
+	if !ok || s.Text != "" {
+		return
+	}
+	s.Other = ""
+	if place.PrecisionM < intake.InWordsOnly {
+		s.Pin = &bot.Point{Lat: place.Lat, Lon: place.Lon, PrecisionM: place.PrecisionM, Title: bot.Typed(place.Text)}
+		return
+	}
+	s.Text = bot.Typed(place.Text)
 }
 
 // photos returns the pictures of a message: the largest size of a photo, or a picture sent
@@ -188,7 +209,7 @@ func (m *message) other() string {
 		return "video"
 	case bool(m.Sticker):
 		return "sticker"
-	case bool(m.Contact):
+	case m.Contact != nil:
 		return "contact"
 	case m.Document != nil && !m.pictureFile(),
 		bool(m.Dice || m.Poll || m.Story || m.Game || m.Checklist || m.PaidMedia):

@@ -47,6 +47,11 @@ type callPage struct {
 func (c callPage) Can(does string) bool { return slices.Contains(c.V.Does, does) }
 
 func (p *Pages) deskCall(w http.ResponseWriter, r *http.Request) {
+	// Noted before it is shown: what cannot be noted is not shown.
+	if _, err := p.Hear.Hear(r.Context(), bot.DeskSaw(r.PathValue("id"), p.sessionName(r), p.Now())); err != nil {
+		p.broken(w, err)
+		return
+	}
 	since, _ := p.Look.DeskState(r.Context(), r.PathValue("id"))
 	v, ok := seen[bot.CallView](p, w)(p.Look.ViewCall(r.Context(), r.PathValue("id")))
 	if !ok {
@@ -67,7 +72,7 @@ func (p *Pages) deskDoes(w http.ResponseWriter, r *http.Request) {
 	}
 	e := bot.Desked{
 		Event: bot.EventID("sw:" + does + ":" + nonce), Call: id, Does: does,
-		Words: bot.Typed(r.PostFormValue("words")), Catcher: r.PostFormValue("catcher"), With: r.PostFormValue("with"),
+		Words: bot.Typed(r.PostFormValue("words")), Catcher: r.PostFormValue("catcher"), With: r.PostFormValue("with"), By: p.sessionName(r),
 	}
 	outcome, err := p.Hear.Hear(r.Context(), e)
 	if err != nil {
@@ -169,6 +174,17 @@ func (p *Pages) hasSession(r *http.Request) bool {
 	until, _, _ := strings.Cut(c.Value, ".")
 	ends, err := strconv.ParseInt(until, 10, 64)
 	return err == nil && p.Now().Unix() < ends
+}
+
+// sessionName is four letters of the number that a session carries: enough to tell one steward's
+// looks from another's, and no help to get in.
+func (p *Pages) sessionName(r *http.Request) string {
+	c, err := r.Cookie(p.cookieName())
+	if err != nil || p.Open {
+		return "open"
+	}
+	_, own, _ := strings.Cut(c.Value, ".")
+	return strings.ToLower(own[:min(4, len(own))])
 }
 
 // host is where a request came from. Behind a proxy that is the proxy: what it says about

@@ -117,6 +117,8 @@ func standing(data page, v *bot.CallerView) string {
 		key = "page_w_over"
 	case v.Held != "" && !v.Over:
 		key = "page_w_held"
+	case v.Stage == string(bot.Looking) && v.Fallback != "":
+		return data.T("page_w_kept", "Holder", v.Fallback, "At", v.Arrives)
 	case v.Stage == string(bot.Taken) && v.ETA != "":
 		key = "page_w_eta"
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"net/http/pprof"
 	"strings"
 	"time"
 
@@ -31,6 +32,7 @@ type Metrics struct {
 	failovers  *prometheus.CounterVec
 	sending    *prometheus.HistogramVec
 	audited    prometheus.Gauge
+	outgoing
 }
 
 // NewMetrics returns counters at zero.
@@ -66,16 +68,20 @@ func NewMetrics() *Metrics {
 		Buckets: []float64{.01, .05, .1, .25, .5, 1, 2.5, 5, 10}}, []string{"channel", "class"})
 	m.audited = prometheus.NewGauge(prometheus.GaugeOpts{Name: "skepline_audit_passed_timestamp_seconds",
 		Help: "When the auditor last found nothing amiss."})
+	m.registry.MustRegister(m.watchOutgoing()...)
 	m.registry.MustRegister(m.waiting, m.late, m.spent, m.failovers, m.sending, m.audited)
 	m.registry.MustRegister(m.resolved, m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
 
-// Handler serves the numbers at /metrics.
+// Handler serves the numbers at /metrics, and at /debug/pprof/ profiles of where time and
+// memory go, which hold no data.
 func (m *Metrics) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{}))
+	mux.HandleFunc("GET /debug/pprof/", pprof.Index)
+	mux.HandleFunc("GET /debug/pprof/profile", pprof.Profile)
 	return mux
 }
 
@@ -96,8 +102,11 @@ func (m *Metrics) Waits(queue string, count int, late time.Duration) {
 	m.late.WithLabelValues(queue).Set(late.Seconds())
 }
 
-// Spent notes the segments of today.
-func (m *Metrics) Spent(segments int) { m.spent.Set(float64(segments)) }
+// Spent notes the segments of today, and the day's limit, 0 = none.
+func (m *Metrics) Spent(segments, limit int) {
+	m.spent.Set(float64(segments))
+	m.limit.Set(float64(limit))
+}
 
 // Failover counts a store that lost its last moments.
 func (m *Metrics) Failover(why string) { m.failovers.WithLabelValues(why).Inc() }
@@ -171,6 +180,15 @@ func (s countedStore) Commit(ctx context.Context, c bot.Change) (bot.Committed, 
 		s.m.duplicates.Inc()
 	}
 	return done, err
+}
+
+// DueTimers notes how late timers are read.
+func (s countedStore) DueTimers(ctx context.Context, max int) ([]bot.Timer, time.Duration, error) {
+	due, wait, err := s.Store.DueTimers(ctx, max)
+	for _, t := range due {
+		s.m.timers.Observe(time.Since(t.At).Seconds())
+	}
+	return due, wait, err
 }
 
 // Sender returns a sender that counts how the sends of next end.

@@ -7,9 +7,13 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
 
 	"skepline/bot"
 	"skepline/notify"
@@ -161,5 +165,29 @@ func TestMetrics(t *testing.T) {
 	}
 	if strings.Contains(page, "5550142") {
 		t.Error("a person's number is on the page")
+	}
+}
+
+// TestDashboardKnowsTheMetrics holds that the dashboard asks for numbers that exist.
+func TestDashboardKnowsTheMetrics(t *testing.T) {
+	file, err := os.ReadFile("../../grafana.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	descriptions := make(chan *prometheus.Desc, 1000)
+	NewMetrics().registry.Describe(descriptions)
+	close(descriptions)
+	known := ""
+	for d := range descriptions {
+		known += d.String()
+	}
+	names := regexp.MustCompile(`skepline_[a-z_]+`).FindAllString(string(file), -1)
+	if len(names) < 10 {
+		t.Fatalf("the dashboard asks for %d numbers", len(names))
+	}
+	for _, name := range names {
+		if !strings.Contains(known, `"`+strings.TrimSuffix(name, "_bucket")+`"`) {
+			t.Errorf("there is no %s", name)
+		}
 	}
 }

@@ -29,6 +29,10 @@ import (
 
 // TestMain lets the test's own binary be the program, so that it can be killed.
 func TestMain(m *testing.M) {
+	if kind := os.Getenv("SKEPLINE_TEST_FLOOR"); kind != "" {
+		slog.Error("ended", "error", serveFloor(kind))
+		os.Exit(1)
+	}
 	if os.Getenv("SKEPLINE_TEST_SERVE") == "" {
 		os.Exit(m.Run())
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"skepline/bot/maps"
+	"skepline/bot/store"
 	"skepline/bot/web"
 )
 
@@ -62,7 +63,28 @@ func (c config) checkStore(ctx context.Context, say func(string)) error {
 	if _, err := c.hotline(st, &clock{}); err != nil {
 		fatal = append(fatal, err)
 	}
+	if len(fatal) == 0 {
+		fatal = append(fatal, c.checkSeals(ctx, st, say))
+	}
 	return errors.Join(fatal...)
+}
+
+// checkSeals says how much of what the store keeps of people waits for the newest secret.
+func (c config) checkSeals(ctx context.Context, st *store.Store, say func(string)) error {
+	found, err := st.Seals(ctx)
+	if err != nil {
+		return err
+	}
+	if found.Lost > 0 {
+		return fmt.Errorf("%d values in Redis cannot be opened: put the secret they were sealed with back into SKEPLINE_SECRET, behind the newest", found.Lost)
+	}
+	if waiting := found.Older + found.Plain; waiting > 0 {
+		say(fmt.Sprintf("%d of %d values in Redis are not under the newest secret yet: a running hotline seals them within a day; keep the older secrets until none is left.",
+			waiting, waiting+found.Newest))
+		return nil
+	}
+	say("Everything that Redis keeps of people is sealed under the newest secret.")
+	return nil
 }
 
 // checkMaps asks the map server whether it is there, if the hotline has one.

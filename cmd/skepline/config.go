@@ -46,11 +46,12 @@ func (t *terminal) settings(path string) (*bot.Settings, error) {
 func (t *terminal) config(path string) (config, error) {
 	env, envErr := bot.ReadEnvironment(t.getenv)
 	settings, err := t.settings(path)
+	var pace map[notify.Channel]time.Duration
 	if settings != nil {
-		settings.PublicURL = env.PublicURL
+		settings.PublicURL, pace = env.PublicURL, settings.Rates.Gaps()
 	}
 	return config{
-		settings: settings, env: env, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
+		settings: settings, env: env, pace: pace, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
 		listen: func(address string) (net.Listener, error) { return net.Listen("tcp", address) },
 	}, errors.Join(envErr, err)
 }
@@ -59,7 +60,11 @@ func (t *terminal) config(path string) (config, error) {
 func (c config) openStore() (*store.Store, error) {
 	opts := store.Options{
 		URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Pace: c.pace,
-		Fuse: store.Fuse{SegmentsADay: c.settings.Limits.SegmentsADay, Reserve: c.settings.Limits.SafetyReserve},
+		Fuse:    store.Fuse{SegmentsADay: c.settings.Limits.SegmentsADay, Reserve: c.settings.Limits.SafetyReserve},
+		Secrets: c.secrets(),
+	}
+	if c.pace != nil {
+		opts.ChatPace = -1
 	}
 	switch {
 	case c.inMemory:
@@ -67,8 +72,20 @@ func (c config) openStore() (*store.Store, error) {
 		return st, err
 	case opts.URL == "":
 		return nil, errors.New("SKEPLINE_REDIS_URL is not set; set it to a Redis such as redis://localhost:6379/0")
+	case len(opts.Secrets) == 0:
+		return nil, errNoSecret
 	}
 	return store.Open(opts)
+}
+
+var errNoSecret = errors.New("SKEPLINE_SECRET is not set; set it to 32 random bytes or more, from: openssl rand -base64 32")
+
+// secrets are those of the environment, the newest first.
+func (c config) secrets() (all [][]byte) {
+	for _, s := range c.env.Secrets {
+		all = append(all, []byte(s.Reveal()))
+	}
+	return all
 }
 
 // checked looks at the store: what a person must change is an error of one sentence, what
@@ -89,15 +106,12 @@ func (c config) checked(ctx context.Context, st *store.Store) (store.Profile, er
 
 // hotline returns the flow over a store.
 func (c config) hotline(st bot.Store, clock bot.Clock) (*bot.Hotline, error) {
-	h := &bot.Hotline{Settings: c.settings, Store: st, Clock: clock, Log: c.log}
-	for _, s := range c.env.Secrets {
-		h.Secrets = append(h.Secrets, []byte(s.Reveal()))
-	}
+	h := &bot.Hotline{Settings: c.settings, Secrets: c.secrets(), Store: st, Clock: clock, Log: c.log}
 	if len(h.Secrets) > 0 {
 		return h, nil
 	}
 	if !c.inMemory {
-		return nil, errors.New("SKEPLINE_SECRET is not set; set it to 32 random bytes or more, from: openssl rand -base64 32")
+		return nil, errNoSecret
 	}
 	// Nothing outlives the program, so neither need the secret.
 	h.Secrets = [][]byte{make([]byte, 32)}

@@ -48,6 +48,7 @@ var oneDoor = map[string][]string{
 	"github.com/prometheus/":   {"bot/web"},
 	"github.com/alecthomas/":   {"cmd/skepline"},
 	"github.com/nicksnyder/":   {"intake"},
+	"github.com/emersion/":     {"intake"},
 	"github.com/BurntSushi/":   {"intake", "triage", "bot"},
 	"gonum.org/":               {"bot/plots"},
 	"net/http":                 {"bot/sms", "bot/telegram", "bot/web", "bot/maps", "bot/standin", "cmd/skepline"},

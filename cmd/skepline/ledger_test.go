@@ -54,7 +54,7 @@ func TestLedger(t *testing.T) {
 	redisURL := realRedis(t)
 	tag := strings.ToLower(rand.Text())
 	hotline := write(t, "hotline.toml", strings.Replace(readText(t, "../../bot/hotline.toml"), `tag = "quillbrook"`, "tag = \""+tag+"\"", 1))
-	st, err := store.Open(store.Options{URL: redisURL, Hotline: tag})
+	st, err := store.Open(store.Options{URL: redisURL, Hotline: tag, Secrets: [][]byte{[]byte(strings.Repeat("s", 32))}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -35,7 +35,7 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	loop(s.runTimers)
 	loop(s.runErrands)
 	delivery := s.hotline.Delivery(s.senders())
-	delivery.Resolved, delivery.Settle = s.metrics.Resolved, s.settle
+	delivery.Resolved, delivery.Settle, delivery.Ended = s.metrics.Resolved, s.settle, s.metrics.Ended
 	if s.hold > 0 {
 		delivery.Hold = s.hold
 	}
@@ -49,6 +49,8 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	}
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "audit", s.audit) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Hour, "sweep", s.store.Sweep) })
+	loop(func(taking, work context.Context) { s.every(taking, work, 24*time.Hour, "seals", s.reseal) })
+	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "daily", s.daily) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "store", s.recheck()) })
 	loop(func(taking, work context.Context) { s.every(taking, work, 2*time.Second, "pulse", s.pulse) })
 	loop(func(taking, work context.Context) { s.every(taking, work, 5*time.Second, "backlog", s.backlog) })
@@ -157,6 +159,15 @@ func (s *service) audit(ctx context.Context) error {
 		return err
 	}
 	return s.aliveAndWell(ctx)
+}
+
+// daily tells the stewards of the day before, once a morning.
+func (s *service) daily(ctx context.Context) error {
+	heard, _, err := s.hotline.Daily(ctx)
+	if heard {
+		s.bell.ring()
+	}
+	return err
 }
 
 // setClock sets the clock by that of Redis.

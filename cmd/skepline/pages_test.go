@@ -354,6 +354,9 @@ func TestDesk(t *testing.T) {
 	if story := s.page(call); !strings.Contains(story, "the cat is called Otto") || !strings.Contains(story, "Desk: Take over the conversation") {
 		t.Error("the story must hold what the caller said and what the desk did")
 	}
+	if story := s.page(call); strings.Count(story, "address was shown to the desk ") != 1 {
+		t.Error("the story must say, once, that this desk was shown the address")
+	}
 	if strings.Contains(s.page("/desk/"), "Nobody is needed") {
 		t.Error("a conversation that was taken over needs a person")
 	}

@@ -22,7 +22,6 @@ type seasonCmd struct {
 	StayHours   float64 `default:"10" help:"How long swarms stay after the report, on average, in hours in which bees can fly."`
 	Tiring      float64 `default:"0.03" help:"How much each fruitless ask a week, beyond two, takes from the chance of a yes."`
 	Declared    float64 `default:"0" help:"Share of absences that catchers tell the hotline of (OUT)."`
-	HoldLate    bool    `help:"Let skepline keep a yes that starts in an hour or more as a fallback for 20 minutes. The hotline does not do that yet."`
 	Sensitivity bool    `help:"Change one assumption at a time instead, and print a line for each."`
 }
 
@@ -38,7 +37,6 @@ func (s seasonCmd) Run(ctx context.Context, t *terminal, c *commands) error {
 	}
 	w := notify.DefaultWorld()
 	w.Catchers, w.Reports, w.StayHours, w.Tiring, w.Declared = s.Catchers, s.Reports, s.StayHours, s.Tiring, s.Declared
-	w.HoldsLate = s.HoldLate
 	if err := s.check(w); err != nil {
 		return err
 	}

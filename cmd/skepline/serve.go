@@ -58,6 +58,7 @@ type service struct {
 	sms      *sms.Door      // nil = off
 	telegram *telegram.Door // nil = off
 	maps     bot.Maps       // nil = none
+	told     bot.EventID    // the last mark of spending that the stewards heard of
 }
 
 // open opens the store, looks whether it is safe, and puts everything together.
@@ -77,6 +78,7 @@ func open(ctx context.Context, c config) (*service, error) {
 	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
 	s.health = &web.Health{Now: time.Now, Look: s.look}
 	s.openDoors()
+	s.hotline.Fetch = s.fetch
 	return s, nil
 }
 
@@ -209,14 +211,50 @@ func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error)
 	return nil, errors.New("no way to the provider of this picture")
 }
 
-// picture is a picture as other channels than its own pass it on.
-func (s *service) picture(ctx context.Context, name string) ([]byte, error) {
+// picture opens a picture for a channel that does not have it: one that we draw, or one that
+// another provider keeps.
+func (s *service) picture(ctx context.Context, name string) (io.ReadCloser, error) {
+	drawn, ours := strings.CutPrefix(name, bot.PicturePrefix)
+	if !ours {
+		return s.plainPicture(ctx, name)
+	}
+	season, err := s.hotline.ReadSeason(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var png bytes.Buffer
+	if err := plots.Draw(&png, s.settings.Name, season, drawn); err != nil {
+		return nil, err
+	}
+	return io.NopCloser(&png), nil
+}
+
+// plainPicture is a picture of another provider's with nothing in it but what can be seen.
+func (s *service) plainPicture(ctx context.Context, name string) (io.ReadCloser, error) {
 	from, err := s.photo(ctx, name)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { _ = from.Close() }() // everything was read
-	return web.ReadPicture(from)
+	picture, err := web.ReadPicture(from)
+	return io.NopCloser(bytes.NewReader(picture)), err
+}
+
+// fetch brings a contact card whole, within a lease of its errand.
+func (s *service) fetch(ctx context.Context, name string) (io.ReadCloser, error) {
+	const within = 10 * time.Second
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
+	body, err := s.photo(ctx, name)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = body.Close() }() // it was only read
+	card, err := io.ReadAll(io.LimitReader(body, intake.LongestCard+1))
+	if err != nil {
+		return nil, errors.New("the provider's answer broke off")
+	}
+	return io.NopCloser(bytes.NewReader(card)), nil
 }
 
 // senders are the doors by channel.

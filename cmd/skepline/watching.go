@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 	"time"
+
+	"skepline/notify"
 )
 
 // recheck returns the look at Redis' settings that is taken every minute: a failover, or
@@ -26,6 +28,18 @@ func (s *service) recheck() func(context.Context) error {
 		last = said
 		return nil
 	}
+}
+
+// reseal seals under the newest secret what is not, so that older ones can be given up.
+func (s *service) reseal(ctx context.Context) error {
+	found, err := s.store.Reseal(ctx)
+	if err == nil && found.Older+found.Plain > 0 {
+		s.log.Info("sealed anew under the newest secret", "values", found.Older+found.Plain)
+	}
+	if err == nil && found.Lost > 0 {
+		err = fmt.Errorf("%d values of the store cannot be opened: put the secret they were sealed with back into SKEPLINE_SECRET, behind the newest", found.Lost)
+	}
+	return err
 }
 
 // pulse notices when Redis has lost its last moments, which a failover does: another server
@@ -51,8 +65,28 @@ func (s *service) backlog(ctx context.Context) error {
 	for lane, w := range b.Lanes {
 		s.metrics.Waits(lane, w.Count, w.Late)
 	}
-	s.metrics.Spent(b.SpentToday)
-	return nil
+	for _, class := range notify.Classes {
+		s.metrics.WaitsOf(class, b.Classes[class].Count, b.Classes[class].Late)
+	}
+	for _, channel := range notify.Channels {
+		s.metrics.Down(channel, b.Down[channel])
+	}
+	s.metrics.Spent(b.SpentToday, s.settings.Limits.SegmentsADay)
+	return s.spending(ctx, b.SpentToday)
+}
+
+// spending tells the stewards when half of the day's money is spent, most of it, and all.
+func (s *service) spending(ctx context.Context, segments int) error {
+	event, ok := s.settings.SpentOn(s.clock.Now(), segments)
+	if !ok || event.Event == s.told {
+		return nil
+	}
+	_, err := s.hotline.Hear(ctx, event)
+	if err == nil {
+		s.told = event.Event
+		s.bell.ring()
+	}
+	return err
 }
 
 // aliveAndWell tells whoever listens that an audit has passed.

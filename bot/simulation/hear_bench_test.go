@@ -1,0 +1,91 @@
+package simulation
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"testing"
+	"time"
+
+	"skepline/bot"
+	"skepline/notify"
+)
+
+// stopped is a clock at which nothing passes.
+type stopped time.Time
+
+func (c stopped) Now() time.Time { return time.Time(c) }
+
+func (c stopped) Sleep(context.Context, time.Duration) error { return nil }
+
+// BenchmarkHear is what one text of a caller costs without Redis and network: load, Decide,
+// commit, on a store of maps. trips is how often the store is asked.
+func BenchmarkHear(b *testing.B) {
+	noon := time.Date(2026, 5, 12, 16, 0, 0, 0, time.UTC)
+	for _, texts := range [][]string{
+		{"There's a ball of bees on my apple tree, about 8 feet up"},
+		{"There's a ball of bees on my apple tree, about 8 feet up", "nobody got stung", "14 Mill Lane https://maps.google.com/?q=%.5f,-76.49", "2", "4", "1"},
+	} {
+		b.Run(fmt.Sprintf("texts=%d", len(texts)), func(b *testing.B) {
+			store := &trips{Store: NewMemory(func() time.Time { return noon })}
+			h := &bot.Hotline{Settings: bot.DefaultSettings(), Secrets: [][]byte{make([]byte, 32)}, Store: store, Clock: stopped(noon), Log: slog.New(slog.DiscardHandler)}
+			for i := range 40 {
+				c := notify.Catcher{ID: fmt.Sprint("catcher", i), Name: "Ada", Address: notify.Address(fmt.Sprint("telegram:", 5550101+i)),
+					Lat: 42.3 + float64(i)/150, Lon: -76.49, ReachKm: 15, MaxHeightM: 4, JobsADay: 3}
+				if _, err := h.Hear(b.Context(), bot.Enrolled{Event: bot.EventID(fmt.Sprint("ro:", i)), Catcher: c}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			store.n = 0
+			b.ReportAllocs()
+			n := 0
+			for b.Loop() {
+				said := bot.Said{Event: bot.EventID(fmt.Sprint("tw:", n)), From: notify.Address(fmt.Sprint("telegram:", 100000+n/len(texts)))}
+				if said.Text = texts[n%len(texts)]; said.Text[0] == '1' && len(said.Text) > 1 {
+					said.Text = fmt.Sprintf(said.Text, 42.3+float64(n%2000)/7000)
+				}
+				if _, err := h.Hear(b.Context(), said); err != nil {
+					b.Fatal(err)
+				}
+				n++
+			}
+			b.ReportMetric(float64(store.n)/float64(n), "trips")
+		})
+	}
+}
+
+// trips counts the round trips to a store.
+type trips struct {
+	bot.Store
+	n int
+}
+
+func (s *trips) Load(ctx context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
+	s.n++
+	return s.Store.Load(ctx, event, person, find)
+}
+
+func (s *trips) Documents(ctx context.Context, keys []bot.Key) ([]bot.Document, error) {
+	s.n++
+	return s.Store.Documents(ctx, keys)
+}
+
+func (s *trips) Find(ctx context.Context, name string) (string, error) {
+	s.n++
+	return s.Store.Find(ctx, name)
+}
+
+func (s *trips) Roster(ctx context.Context) ([]notify.Catcher, error) {
+	s.n++
+	return s.Store.Roster(ctx)
+}
+
+func (s *trips) Board(ctx context.Context) (notify.Board, error) {
+	s.n++
+	return s.Store.Board(ctx)
+}
+
+func (s *trips) Commit(ctx context.Context, c bot.Change) (bot.Committed, error) {
+	s.n++
+	return s.Store.Commit(ctx, c)
+}

@@ -1,0 +1,15 @@
+package intake
+
+// Corrects reports whether text puts right what was said before: "actually it's at …", "sorry,
+// 41 not 14", "me equivoqué". Which words do is in reading/*.toml. What it puts right is for
+// Understand to read.
+func Corrects(text string) bool {
+	ts := tokens(text)
+	grammar.know(ts)
+	for i := range ts {
+		if i > 0 && ts[i].kind == aNumber && (ts[i-1].text == "not" || ts[i-1].text == "no") {
+			return true // "41 not 14"
+		}
+	}
+	return len(grammar.find("correction", ts)) > 0
+}

@@ -1,0 +1,27 @@
+package intake
+
+import "testing"
+
+func TestCorrects(t *testing.T) {
+	for text, want := range map[string]bool{
+		"sorry its 41 Mill Ln not 14":               true,
+		"no its 12 feet":                            true,
+		"actually on the fence":                     true,
+		"oops wrong street":                         true,
+		"I meant the other side of the road":        true,
+		"they moved to the neighbors tree":          true,
+		"perdón, es en la calle Robles 12":          true,
+		"me equivoqué, son 4 metros":                true,
+		"no es el 14, es el 41":                     true,
+		"se pasaron al poste":                       true,
+		"the gate is open":                          false,
+		"my husband will be at 20 Oak St until six": false,
+		"thank you so much":                         false,
+		"la puerta está abierta":                    false,
+		"":                                          false,
+	} {
+		if got := Corrects(text); got != want {
+			t.Errorf("Corrects(%q) = %v", text, got)
+		}
+	}
+}

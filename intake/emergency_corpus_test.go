@@ -1,0 +1,61 @@
+package intake
+
+import (
+	"os"
+	"strings"
+	"testing"
+)
+
+// oneALine reads a file of texts of testdata/utterances.
+func oneALine(t *testing.T, file string) []string {
+	t.Helper()
+	b, err := os.ReadFile("../testdata/utterances/" + file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for line := range strings.Lines(string(b)) {
+		if line = strings.TrimSpace(line); line != "" && !strings.HasPrefix(line, "#") {
+			out = append(out, line)
+		}
+	}
+	return out
+}
+
+// TestEmergencyCorpus hears every emergency, alone and in the middle of a report, and none in
+// the near-misses, nor in any swarm report of the corpora that nobody marked as one.
+func TestEmergencyCorpus(t *testing.T) {
+	all := oneALine(t, "emergencies.txt")
+	for _, text := range all {
+		if !Emergency(text) {
+			t.Errorf("missed: %q", text)
+		}
+		if got := Understand(text, quillbrook).Answers.Stung; got != "trouble_breathing" {
+			t.Errorf("Understand(%q): stung = %q", text, got)
+		}
+		for _, whole := range []string{"There is a swarm on my fence. " + text, text + "\nbees are on the tree by the road"} {
+			if !Emergency(whole) {
+				t.Errorf("missed in a story: %q", whole)
+			}
+		}
+	}
+	near := oneALine(t, "near_misses.txt")
+	for _, text := range near {
+		if Emergency(text) {
+			t.Errorf("false alarm: %q", text)
+		}
+	}
+	reports, alarms := 0, 0
+	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "unseen.txt"} {
+		for _, u := range utterances(t, file) {
+			if u.want["stung"] == "trouble_breathing" {
+				continue
+			}
+			if reports++; Emergency(u.text) {
+				alarms++
+				t.Errorf("%s:%d: false alarm: %q", file, u.line, u.text)
+			}
+		}
+	}
+	t.Logf("%d emergencies heard; %d near-misses and %d reports, %d false alarms", len(all), len(near), reports, alarms)
+}
