@@ -143,6 +143,7 @@ type Holder struct {
 	Nudges  int       `json:"nudges,omitempty"`
 	Heard   bool      `json:"heard,omitempty"` // somebody wrote since the caller was asked whether they came
 	Phone   string    `json:"phone,omitempty"` // "yes" when the caller may be phoned
+	Wrote   time.Time `json:"wrote,omitzero"`  // to the caller, last
 }
 
 // CallTimer is one timer of a call. It stays in the list when cleared, so that its count of

@@ -25,6 +25,7 @@ const (
 type Document struct {
 	Key     Key
 	Version int64  // 0 = not stored yet
+	Loose   bool   // a count that may lose one in a race: it is written whatever its version is by now
 	Pointer *Key   // the document this one points to (a person's open call), loaded along with it
 	Body    []byte // JSON; written empty, the document is erased
 }

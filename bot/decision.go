@@ -154,6 +154,8 @@ func (d *decision) finish() Change {
 		}
 	}
 	for _, b := range d.blocks {
+		// Everybody's first text comes by here: nobody waits for another because of a count.
+		b.doc.Loose = true
 		d.write(b.doc, b.work, nil, false)
 	}
 	slices.SortFunc(d.change.Documents, func(a, b Document) int { return compareKeys(a.Key, b.Key) })
@@ -188,7 +190,7 @@ func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
 		}
 		return
 	}
-	d.change.Documents = append(d.change.Documents, Document{Key: old.Key, Version: old.Version, Pointer: pointer, Body: body})
+	d.change.Documents = append(d.change.Documents, Document{Key: old.Key, Version: old.Version, Loose: old.Loose, Pointer: pointer, Body: body})
 	switch w := work.(type) {
 	case *Call:
 		d.callFollows(old, w)

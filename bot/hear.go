@@ -78,6 +78,10 @@ func (d *decision) command(p *Person, e Said) bool {
 		d.ties(p, t)
 		return true
 	}
+	if report, ok := intake.ReadNew(e.Text); ok && d.Settings.IsSteward(p.Address) {
+		d.newForOthers(p, report)
+		return true
+	}
 	cmd, ok := intake.ReadCommand(e.Text, d.setting(p))
 	if !ok {
 		return false

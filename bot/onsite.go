@@ -153,11 +153,20 @@ func (d *decision) gathered(c *Call) {
 	d.tell(h.Party, notify.Reminder, "retry_ask", d.about(c, h.Party)).Buttons = rows(d.row(h.Party, c, "boxed", "retry", "flown"))
 }
 
-// notBeesKind is the kind that a NOT BEES named beyond doubt, "" when it has to be asked.
+// notBeesKind is the kind that a NOT BEES named, NotHoneyBees for "wasps" and "hornets", which
+// are several, and "" when nothing was named and it has to be asked.
 func notBeesKind(rest string) triage.Kind {
-	word := lower(strings.TrimSpace(rest))
-	if strings.HasPrefix(word, "bumble") || strings.HasPrefix(word, "abejorro") {
-		return triage.BumbleBee
+	words := lower(rest)
+	for _, row := range []struct {
+		stem string
+		kind triage.Kind
+	}{
+		{"bumble", triage.BumbleBee}, {"abejorro", triage.BumbleBee}, {"ground", triage.GroundBee}, {"yellow", triage.Yellowjacket}, {"chaqueta", triage.Yellowjacket},
+		{"paper", triage.PaperWasp}, {"wasp", NotHoneyBees}, {"hornet", NotHoneyBees}, {"avisp", NotHoneyBees},
+	} {
+		if strings.Contains(words, row.stem) {
+			return row.kind
+		}
 	}
 	return ""
 }
@@ -175,6 +184,25 @@ func (d *decision) share(p *Person, c *Call) {
 	d.tell(p.party(), notify.News, "share_noted", d.about(c, p.party()))
 }
 
+// showHolder says that there is a picture: in chat it comes with the words, by SMS with a link
+// to the page that shows it, where there are pages.
+func (d *decision) showHolder(c *Call, h *Holder, key string) *notify.Message {
+	at := c
+	if c.Joined != "" {
+		at = d.call(c.Joined)
+	}
+	o := at.offer(h.Catcher)
+	if o == nil || !d.links(h.Party) || at != c { // the page shows the pictures of its own call
+		return d.tell(h.Party, notify.Relay, key, d.about(c, h.Party))
+	}
+	seed := PageOffer + "/" + c.ID + "/" + h.Catcher + "/" + itoa(o.Epoch) // the link by which it was taken
+	v := d.about(c, h.Party)
+	v["Link"] = d.linkURL(seed)
+	m := d.tell(h.Party, notify.Relay, key+"_link", v)
+	d.carry(m, c, seed)
+	return m
+}
+
 // saysArrived reads "I'm here" from a holder and "she is here" from the caller in words that
 // were meant for the other side.
 func (d *decision) saysArrived(c *Call, text string, byCaller bool) bool {
@@ -187,6 +215,20 @@ func (d *decision) saysArrived(c *Call, text string, byCaller bool) bool {
 	}
 	d.there(c, byCaller)
 	return true
+}
+
+// repliesWithin is how long after the holder's words a caller's text is taken for the reply.
+const repliesWithin = 10 * time.Minute
+
+// repliesToHolder passes on what also told us something: the holder has just asked, and waits
+// for the caller's own words.
+func (d *decision) repliesToHolder(c *Call, text string) {
+	h := c.Holder
+	if h == nil || h.Wrote.IsZero() || d.Now.Sub(h.Wrote) > repliesWithin || strings.TrimSpace(text) == "" {
+		return
+	}
+	h.Wrote = time.Time{}
+	d.relay(c, h.Party, c.Caller, text, d.callerName(c, h.Party))
 }
 
 // relayFor is how long the two sides of a job can write to each other after its end.

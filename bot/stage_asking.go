@@ -137,8 +137,7 @@ func (d *decision) takeIn(c *Call, e Said) {
 		holder = d.call(c.Joined).Holder
 	}
 	if len(e.Photos) > 0 && holder != nil {
-		m := d.tell(holder.Party, notify.Relay, "relay_photo", d.about(c, holder.Party))
-		m.Photos = e.Photos
+		d.showHolder(c, holder, "relay_photo").Photos = e.Photos
 	}
 }
 
@@ -385,6 +384,7 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 	case c.Holder != nil && heard.Answers.Place != nil:
 		return false // "I am at 20 Oak St until six" moves no bees
 	case len(heard.Readings) > 0:
+		d.repliesToHolder(c, e.Text)
 		d.hear(p, c, heard, "", e.Text)
 	case c.Holder != nil:
 		return false // words for the catcher

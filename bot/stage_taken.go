@@ -130,7 +130,7 @@ func (d *decision) tellWinner(c *Call, o *Offer) {
 		}
 	}
 	if len(c.Photos) > 0 {
-		m := d.tell(h.Party, notify.Relay, "photo_from_caller", d.about(c, h.Party))
+		m := d.showHolder(c, h, "photo_from_caller")
 		m.Photos, m.Still = c.Photos, still
 	}
 }
@@ -386,8 +386,13 @@ func (d *decision) relays(p *Person, e Said) bool {
 	return true
 }
 
-// passOn gives the holder's words to the caller.
+// passOn gives the holder's words to the caller, unless they wanted no more of ours.
 func (d *decision) passOn(c *Call, p *Person, e Said) {
+	if d.personByID(c.Caller.Person).Stopped {
+		d.idle(p, "relay_gone", d.about(c, p.party()))
+		return
+	}
+	c.Holder.Wrote = d.Now
 	if len(e.Photos) > 0 {
 		d.tell(c.Caller, notify.Relay, "relay_photo_holder", d.about(c, c.Caller)).Photos = e.Photos
 	}

@@ -92,15 +92,20 @@ func (d *decision) flown(c *Call) {
 	d.end(c, Flown)
 }
 
-// notBees is what the holder found: not honey bees after all.
+// notBees is what the holder found: not honey bees after all. A kind that they named is not
+// asked again.
 func (d *decision) notBees(c *Call, kind triage.Kind) {
 	c.OnSite.Triage = "wrong_kind"
-	if kind == triage.BumbleBee {
-		c.Found = kind
-		d.tell(c.Holder.Party, notify.News, "found_noted", d.about(c, c.Holder.Party))
-		d.tell(c.Caller, notify.News, "redirect_bumble_bee", d.help(""))
-	} else {
+	if kind == "" {
 		d.asksFound(c)
+	} else {
+		c.Found = kind
+		d.note(c, "found "+string(kind))
+		d.tell(c.Holder.Party, notify.News, "found_noted", d.about(c, c.Holder.Party))
+	}
+	if kind == triage.BumbleBee || kind == triage.GroundBee { // nobody needs to come for these
+		d.tell(c.Caller, notify.News, "redirect_"+string(kind), d.help(""))
+	} else {
 		d.tell(c.Caller, notify.News, "not_bees_caller", d.help("wasps"))
 	}
 	d.turnDown(c, "not_bees", PassedOn)

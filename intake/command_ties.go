@@ -40,3 +40,16 @@ func ReadTies(text string) (Ties, bool) {
 	}
 	return Ties{}, false
 }
+
+// ReadNew reads a steward's "NEW ball of bees at 3 Oak St" and returns what follows the word.
+// From anybody else "new swarm on my fence" is a report.
+func ReadNew(text string) (report string, ok bool) {
+	ts := knownTokens(text)
+	for _, m := range grammar.find("command", ts[:min(len(ts), 2)]) {
+		if m.from == 0 && m.rule.value == string(WordNew) {
+			report = strings.TrimLeft(text[ts[m.to-1].end:], " \t\r\n:,.-")
+			return report, report != ""
+		}
+	}
+	return "", false
+}

@@ -13,3 +13,14 @@ func TestReadTies(t *testing.T) {
 		}
 	}
 }
+
+func TestReadNew(t *testing.T) {
+	for text, want := range map[string]string{
+		"NEW ball of bees on a mailbox, 3 Oak St": "ball of bees on a mailbox, 3 Oak St", "new: bees at 3 Oak St": "bees at 3 Oak St",
+		"nuevo enjambre en 3 Oak St": "enjambre en 3 Oak St", "NEW": "", "newer bees": "", "a new swarm": "", "": "",
+	} {
+		if got, ok := ReadNew(text); got != want || ok != (want != "") {
+			t.Errorf("%q: %q, %v; want %q", text, got, ok, want)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"slices"
 	"strings"
 	"time"
 )
@@ -25,6 +26,8 @@ func ReadWhen(text string, s Setting) (time.Time, bool) {
 	day, rest := -1, l.words
 	if until := untilDay(l.words[0].text, s.At); until > 0 {
 		day, rest = dayOffset(s.At, s.At.Add(until)), l.words[1:]
+	} else if l.is(0, "today") {
+		day, rest = 0, l.words[1:]
 	}
 	if len(rest) > 0 && (rest[0].text == "at" || rest[0].text == "a") {
 		rest = rest[1:]
@@ -41,7 +44,7 @@ func ReadWhen(text string, s Setting) (time.Time, bool) {
 		return time.Date(s.At.Year(), s.At.Month(), s.At.Day()+days, hour, minute, 0, 0, s.At.Location())
 	}
 	if day >= 0 {
-		return at(day), true
+		return at(day), at(day).After(s.At)
 	}
 	if t := at(0); t.After(s.At) {
 		return t, true
@@ -100,7 +103,9 @@ func (c Command) aboutTheDay(rest string, s Setting) (Command, bool) {
 		return c, ok && m > 0 && m < 100 && onlyPolite(l.words[to:])
 	case WordNotBees:
 		c.Rest = rest
-		return c, len(l.words) > 0 && len(l.words) <= 2 && (l.is(0, "wasps") || strings.HasPrefix(l.words[0].text, "bumble") || strings.HasPrefix(l.words[0].text, "abejorro"))
+		return c, len(l.words) > 0 && len(l.words) <= 3 && slices.ContainsFunc(l.words, func(t token) bool {
+			return grammar.sets["wasps"][t.text] || strings.HasPrefix(t.text, "bumble") || strings.HasPrefix(t.text, "abejorro") || t.text == "ground"
+		})
 	}
 	c.Rest = rest
 	if c.Word == WordTomorrow {

@@ -11,6 +11,7 @@ func TestReadWhen(t *testing.T) {
 	for text, want := range map[string]string{
 		"tomorrow 18:00": "13 18:00", "tomorrow": "13 18:00", "tomorrow at 7 pm": "13 19:00", "6:30 pm": "12 18:30", "9:00": "13 09:00",
 		"sunday 9am": "17 09:00", "friday": "15 18:00", "2h": "12 16:00", "3d": "15 14:00", "in 2 days": "14 14:00", "mañana 18:00": "13 18:00",
+		"today 23:30": "12 23:30", "tonight at 8 pm": "12 20:00", "today": "12 18:00", "today 9:00": "", "hoy 20:00": "12 20:00",
 		"": "", "bees": "", "tomorrow there will be bees": "", "99:00": "", "18": "",
 	} {
 		got, ok := ReadWhen(text, s)
@@ -34,6 +35,9 @@ func TestCatchersDayWords(t *testing.T) {
 		{"COLONY 7KQ2", Command{Word: WordColony, Reference: "7KQ2"}},
 		{"colony of bees in my wall", Command{}},
 		{"not bees wasps", Command{Word: WordNotBees, Rest: "wasps"}},
+		{"NOT BEES paper wasps", Command{Word: WordNotBees, Rest: "paper wasps"}},
+		{"not bees 7KQ2 ground bees", Command{Word: WordNotBees, Reference: "7KQ2", Rest: "ground bees"}},
+		{"no son abejas avispones", Command{Word: WordNotBees, Rest: "avispones"}},
 		{"someone else please", Command{Word: WordSomeoneElse}},
 		{"tomorrow before sunrise", Command{Word: WordTomorrow}},
 		{"tomorrow 18:00", Command{Word: WordTomorrow, Rest: "18:00"}},

@@ -3,6 +3,7 @@ package notify
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"skepline/intake"
@@ -108,6 +109,9 @@ func (b briefing) yours() string {
 		caller = "brief_yours_someone"
 	}
 	facts := []fact{{text: b.say("brief_yours")}, {text: b.place()}}
+	if what := b.what(); what != "" {
+		facts = append(facts, fact{text: b.w.Say("brief_what", map[string]any{"What": what}), rank: 8}) // by SMS the offer still says it
+	}
 	if b.j.CheckWord != "" {
 		facts = append(facts, fact{text: b.say(caller)})
 	}
@@ -125,6 +129,19 @@ func (b briefing) yours() string {
 	}
 	facts = append(facts, fact{text: b.say("brief_yours_not_you")})
 	return b.text(facts)
+}
+
+// what is where they sit and how high, in a few words.
+func (b briefing) what() string {
+	var parts []string
+	if surface := b.j.Answers.Surface; surface != "" && surface != "unsure" && surface != "other" {
+		parts = append(parts, b.w.Say("word_surface_"+surface, nil))
+	}
+	const atTheGround = 0.3
+	if h := b.j.Answers.HeightM; h != nil && *h > atTheGround {
+		parts = append(parts, b.w.Say("brief_offer_up", map[string]any{"Height": HeightWords(b.w, *h, b.metric)}))
+	}
+	return strings.Join(parts, ", ")
 }
 
 // workFor is how long before sunset one should be there: to take them and to see that the

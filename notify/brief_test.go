@@ -90,7 +90,7 @@ func TestBriefBySMS(t *testing.T) {
 			"you reach it from the ground; the owner said yes; somebody knows where you are. Veil on, phone on you. If not: DROP, nobody minds.",
 		Kit: "Bring: box with air holes, bed sheet, bee brush, veil, gloves, tape or mesh, shears, NO ladder or pole.",
 		Method: "POWER LINE: look up; you and tools 10 ft off, no ladder or pole. Sheet and box under. One sharp shake; small twigs: clip, lay in, take out later. Box on the sheet. " +
-			"Queen in? They walk in and fan, tails up. Out again? Wait till they cluster, try again. Leave a gap. Then BOXED",
+			"Queen in? They walk in and fan. Out again? Wait till they cluster, try again. Leave a gap. Then BOXED",
 		Evening: "Fetch it 8:35-8:50 (sunset 8:14), all are home then. Close, tape or bag, leave air, drive gently. Then LIFTED. Night: cool, dark, air. " +
 			"Morning: nuc on its stand, open at sunrise, comb moved in days; plain box: shake into the hive, box at the door. HIVED",
 	}
@@ -248,6 +248,24 @@ func checkText(t *rapid.T, w intake.Words, name, text string, segments int) {
 	if foreign := strings.ContainsRune(text, '蜂'); !w.Chat && !foreign {
 		if n, gsm := Septets(text); !gsm || Segments(text) > segments {
 			t.Fatalf("%s takes %d (gsm %v): %q", name, n, gsm, text)
+		}
+	}
+}
+
+// How, and whether the queen is in, fit into two SMS beside the two hazards that are never left
+// out.
+func TestMethodFitsBesideTheWorst(t *testing.T) {
+	for _, language := range intake.Languages() {
+		for _, surface := range append([]string{""}, intake.SurfaceValues...) {
+			for _, metric := range []bool{true, false} {
+				j := Job{Reference: "7KQ2", Answers: intake.Answers{Surface: surface, Hazards: []string{"power_line", "roof"}}}
+				b := MakeBrief(intake.Words{Language: language}, j, Catcher{}, metric, metric)
+				for _, text := range []string{b.Method, b.Gates} {
+					if Segments(text) > briefSegments {
+						t.Errorf("%s on %q: %q", language, surface, text)
+					}
+				}
+			}
 		}
 	}
 }

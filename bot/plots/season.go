@@ -170,10 +170,25 @@ func (whole) Ticks(low, high float64) []plot.Tick {
 	return ticks
 }
 
+// hundredths names the ticks to a hundredth of a degree, as the ledger does.
+type hundredths struct{}
+
+// Ticks returns those that plots have by themselves, with two digits.
+func (hundredths) Ticks(low, high float64) []plot.Tick {
+	ticks := plot.DefaultTicks{}.Ticks(low, high)
+	for i := range ticks {
+		if ticks[i].Label != "" {
+			ticks[i].Label = fmt.Sprintf("%.2f", ticks[i].Value)
+		}
+	}
+	return ticks
+}
+
 // toTake draws what share of the taken calls was taken within so many minutes.
 func toTake(p *plot.Plot, s bot.Summary) error {
 	half, most := bot.Quantile(s.ToTake, 0.5), bot.Quantile(s.ToTake, 0.9)
-	limit := math.Ceil(max(bot.Quantile(s.ToTake, 0.95).Minutes(), 10)/10) * 10
+	const legendFrom = 0.62 // of the width: the last line stands left of the legend
+	limit := math.Ceil(max(bot.Quantile(s.ToTake, 0.95).Minutes(), most.Minutes()/legendFrom, 10)/10) * 10
 	steps := plotter.XYs{{X: 0, Y: 0}}
 	n := float64(len(s.ToTake))
 	for i, took := range s.ToTake {

@@ -175,7 +175,7 @@ func (m *Memory) Commit(_ context.Context, c bot.Change) (bot.Committed, error) 
 // versionsHold reports whether every document is at the version that the change was made for.
 func (m *Memory) versionsHold(c bot.Change) bool {
 	for _, d := range c.Documents {
-		if m.docs[d.Key].Version != d.Version {
+		if m.docs[d.Key].Version != d.Version && !d.Loose {
 			return false
 		}
 	}
@@ -193,7 +193,7 @@ func (m *Memory) versionsHold(c bot.Change) bool {
 // write carries a change out, in the order of commit.lua.
 func (m *Memory) write(c bot.Change) {
 	for _, d := range c.Documents {
-		d.Version++
+		d.Version, d.Loose = d.Version+1, false
 		d.Body = bytes.Clone(d.Body)
 		m.docs[d.Key] = d
 	}

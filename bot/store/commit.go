@@ -72,7 +72,11 @@ func (s *Store) compose(change bot.Change) (*composed, error) {
 	c := &composed{keys: append([]string(nil), s.commitKeys...), seals: s.seals, index: map[string]int{}}
 	c.put(string(change.Event), payload, string(change.Outcome))
 	for _, d := range change.Documents {
-		c.op("doc", c.key(s.keys.document(d.Key)), strconv.FormatInt(d.Version, 10), string(s.encodeDocument(d)))
+		version := strconv.FormatInt(d.Version, 10)
+		if d.Loose {
+			version = "*"
+		}
+		c.op("doc", c.key(s.keys.document(d.Key)), version, string(s.encodeDocument(d)))
 	}
 	for _, check := range change.Checks {
 		c.op("check", c.key(s.keys.document(check.Key)), strconv.FormatInt(check.Version, 10))

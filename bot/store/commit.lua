@@ -5,7 +5,7 @@
 -- KEYS[14…19] due:<lane>, every lane;  [20] errand  [21] due:errands;  [22…] documents
 -- ARGV[1] event id  [2] payload hash  [3] outcome
 -- ARGV[4…] operations, each a word and its arguments:
---   doc <n> <version> <value>      KEYS[n] is at version and becomes value, '' erases it
+--   doc <n> <version> <value>      KEYS[n] is at version ('*' = any) and becomes value, '' erases it
 --   check <n> <version>            KEYS[n] is at version
 --   card <field> <body>            '' clears, here and below
 --   roster <catcher> <body>
@@ -67,7 +67,7 @@ end
 -- arguments be read; run = the writes, none of which can fail after that.
 local ops = {
   doc = {n = 3,
-    ok = function(place, at) return document(place) and whole(at) end,
+    ok = function(place, at) return document(place) and (at == '*' or whole(at)) end,
     run = function(place, _, value)
       if value == '' then redis.call('DEL', document(place)) else redis.call('SET', document(place), value) end
     end},
@@ -139,7 +139,7 @@ while at <= #ARGV do
   if word == 'doc' or word == 'check' then
     local key = document(ARGV[at + 1])
     if wrongtype(key, 'string') then return {'type', key} end
-    if version(key) ~= ARGV[at + 2] then return {'conflict', key} end
+    if ARGV[at + 2] ~= '*' and version(key) ~= ARGV[at + 2] then return {'conflict', key} end
   end
   roster = roster or word == 'roster'
   at = at + op.n + 1

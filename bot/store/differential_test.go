@@ -168,6 +168,7 @@ func (p *player) change(o order) bot.Change {
 		Closed: []bot.Closed{{Call: fmt.Sprint("c", o.A), At: p.now}},
 	}
 	if o.B%2 == 0 {
+		gwen.Loose = o.A == 2
 		change.Documents = []bot.Document{gwen}
 	} else {
 		change.Checks = []bot.Check{{Key: gwen.Key, Version: gwen.Version}}

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"image"
+	_ "image/jpeg" // what phones send
+	_ "image/png"  // what we draw
 	"io"
-	"net/http"
 	"strconv"
 	"strings"
 	"time"
@@ -157,15 +159,22 @@ func (d *Door) pictureOf(ctx context.Context, out notify.Outgoing) models.InputF
 	}
 	defer func() { _ = from.Close() }() // it has been read, or is given up
 	picture, err := io.ReadAll(io.LimitReader(from, maxPhoto+1))
-	if err != nil || len(picture) == 0 || len(picture) > maxPhoto {
-		d.Log.Warn("a picture cannot be had; its text goes without it", "message", out.ID, "bytes", len(picture), "error", err)
+	format, ok := takable(picture)
+	if err != nil || !ok {
+		d.Log.Warn("a picture is none that Telegram takes; its text goes without it", "message", out.ID, "bytes", len(picture), "error", err)
 		return nil
 	}
-	name := "picture.jpg"
-	if http.DetectContentType(picture) == "image/png" {
-		name = "picture.png"
-	}
-	return &models.InputFileUpload{Filename: name, Data: bytes.NewReader(picture)}
+	return &models.InputFileUpload{Filename: "picture." + format, Data: bytes.NewReader(picture)}
+}
+
+// takable reports whether Telegram takes a picture as a photo, and its format: at most 10 MB,
+// width and height at most 10000 together, neither more than 20 times the other
+// (https://core.telegram.org/bots/api#sendphoto).
+func takable(picture []byte) (format string, ok bool) {
+	const mostTogether, mostRatio = 10000, 20
+	about, format, err := image.DecodeConfig(bytes.NewReader(picture))
+	wide, high := about.Width, about.Height
+	return format, err == nil && len(picture) <= maxPhoto && wide+high <= mostTogether && wide <= mostRatio*high && high <= mostRatio*wide
 }
 
 // mapLink returns a link that any phone opens as a map

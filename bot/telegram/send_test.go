@@ -167,6 +167,10 @@ func TestSendUploadsPictures(t *testing.T) {
 	if err := png.Encode(&small, image.NewGray(image.Rect(0, 0, 40, 30))); err != nil {
 		t.Fatal(err)
 	}
+	var thin bytes.Buffer
+	if err := png.Encode(&thin, image.NewGray(image.Rect(0, 0, 42, 2))); err != nil {
+		t.Fatal(err)
+	}
 	opens := func(b []byte) func(context.Context, string) (io.ReadCloser, error) {
 		return func(context.Context, string) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(b)), nil }
 	}
@@ -180,6 +184,8 @@ func TestSendUploadsPictures(t *testing.T) {
 		{"nothing to say beside it", opens(small.Bytes()), "", "sendPhoto"},
 		{"it cannot be had", func(context.Context, string) (io.ReadCloser, error) { return nil, errStore }, "Calls by week", "sendMessage"},
 		{"it is too big", opens(make([]byte, maxPhoto+1)), "Calls by week", "sendMessage"},
+		{"it is too long and thin", opens(thin.Bytes()), "Calls by week", "sendMessage"},
+		{"it is no picture", opens([]byte("a voice")), "Calls by week", "sendMessage"},
 		{"it is empty", opens(nil), "Calls by week", "sendMessage"},
 		{"nobody draws", nil, "Calls by week", "sendMessage"},
 		{"words that do not fit below it matter more", opens(small.Bytes()), strings.Repeat("a", 1025), "sendMessage"},

@@ -134,7 +134,11 @@ func (w *town) adds(settings string) {
 	w.Helper()
 	text, err := os.ReadFile(w.file)
 	if err == nil {
-		err = os.WriteFile(w.file, append(text, "\n"+settings...), 0o600)
+		whole := string(text) + "\n" + settings
+		if !strings.HasPrefix(settings, "[") { // keys without a table stand before the first one
+			whole = settings + "\n" + string(text)
+		}
+		err = os.WriteFile(w.file, []byte(whole), 0o600)
 	}
 	if err != nil {
 		w.Fatal(err)
