@@ -334,21 +334,6 @@ func places(p *plot.Plot, s bot.Summary) error {
 	return nil
 }
 
-// hundredths puts ticks where a degree's second digit is whole: the ledger knows no more.
-type hundredths struct{}
-
-// Ticks returns at most about six.
-func (hundredths) Ticks(low, high float64) []plot.Tick {
-	ticks := whole{}.Ticks(math.Floor(low*100), math.Ceil(high*100))
-	kept := ticks[:0]
-	for _, t := range ticks {
-		if v := t.Value / 100; v >= low && v <= high {
-			kept = append(kept, plot.Tick{Value: v, Label: fmt.Sprintf("%.2f", v)})
-		}
-	}
-	return kept
-}
-
 // evenScale widens the narrower side, so that a kilometre is as long up as across on a
 // drawing of 18 by 12 cm, and leaves room for the legend.
 func evenScale(p *plot.Plot, spots []bot.Spot, middle float64) {
