@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bufio"
 	"context"
+	"html"
 	"io"
 	"log/slog"
 	"net/http"
@@ -277,6 +279,26 @@ func TestPassByPageAsksTheNext(t *testing.T) {
 	if page := s.page(ada); strings.Contains(page, "14 Mill") {
 		t.Error("who gave a call back must not read the address any more")
 	}
+}
+
+// What happened between the making of a page and its asking for news is news too.
+func TestNewsSinceThePageWasMade(t *testing.T) {
+	s := served(t, somePages, 3)
+	bram := s.link("bram", "o")
+	live := html.UnescapeString(regexp.MustCompile(`data-live="([^"]+)"`).FindStringSubmatch(s.page(bram))[1])
+	s.want("meanwhile", s.press(s.link("ada", "o"), does("take")), "won")
+	answer, err := http.Get(s.base + live)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	lines := bufio.NewScanner(answer.Body)
+	for range 4 { // "retry: …", "", then the first look
+		if lines.Scan() && lines.Text() == "event: changed" {
+			return
+		}
+	}
+	t.Errorf("the first thing heard is %q", lines.Text())
 }
 
 func TestHolderWritesByPage(t *testing.T) {
