@@ -96,6 +96,7 @@ type Call struct {
 	OnSite      OnSite            `json:"on_site,omitzero"`  // what its catchers saw and did
 	Reached     []Line            `json:"reached,omitempty"` // when each stage was reached
 	Relayed     int               `json:"relayed,omitempty"` // words passed on between its two sides
+	Frozen      string            `json:"frozen,omitempty"`  // "caller" or "holder" reported the other: no more words are passed on
 }
 
 // OnSite is what the catchers of a call saw and did there, in codes, for the ledger. What it

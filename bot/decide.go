@@ -17,6 +17,16 @@ const (
 	OutcomeOtherWay Outcome = "other_way" // undelivered, and sent to the second address
 )
 
+// Outcomes of Told besides noted, which is a take that was not lost.
+const (
+	OutcomeRestored Outcome = "restored" // lost, and given back to its catcher
+	OutcomeConflict Outcome = "conflict" // lost, and somebody else took the call meanwhile or it ended
+	OutcomeUnknown  Outcome = "unknown"  // lost with its call
+)
+
+// OutcomeSettling is what a take is answered with as long as no second Redis has it.
+const OutcomeSettling Outcome = "settling"
+
 // TapWords returns the few words that answer a tap on the spot, "" for none.
 func TapWords(o Outcome, lang string) string {
 	if o == OutcomeNoted || o == OutcomeQuiet {
@@ -65,6 +75,10 @@ func Decide(f Facts) (change Change, need Need) {
 		d.kick(e)
 	case Returned:
 		d.returned(e)
+	case Told:
+		d.told(e)
+	case WentBack:
+		d.wentBack()
 	case Paged:
 		d.paged(e)
 	case Desked:

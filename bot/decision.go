@@ -279,11 +279,20 @@ func (p *Person) pointer() *Key {
 	return nil
 }
 
+// wholeSecond rounds a time up: a timer that goes off before the moment that it waits for would
+// be set again to the same second, and go off again and again until the moment has come.
+func wholeSecond(t time.Time) time.Time {
+	if s := t.Truncate(time.Second); s.Before(t) {
+		return s.Add(time.Second)
+	}
+	return t
+}
+
 // set moves the call's timer for purpose to at.
 func (d *decision) set(c *Call, purpose string, at time.Time) {
 	t := c.timer(purpose)
 	t.N++
-	t.At = at.Truncate(time.Second)
+	t.At = wholeSecond(at)
 }
 
 // clear takes the call's timers for the purposes away, all of them when none is named.
@@ -299,7 +308,11 @@ func (d *decision) clear(c *Call, purposes ...string) {
 func (d *decision) note(c *Call, what string) {
 	const longest = 200
 	if len(c.Story) < longest {
-		c.Story = append(c.Story, Line{At: d.now.UTC().Truncate(time.Second), What: what})
+		at := d.now.UTC().Truncate(time.Second)
+		if n := len(c.Story); n > 0 && at.Before(c.Story[n-1].At) {
+			at = c.Story[n-1].At // another replica's clock is ahead
+		}
+		c.Story = append(c.Story, Line{At: at, What: what})
 	}
 }
 

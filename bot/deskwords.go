@@ -18,6 +18,9 @@ func (d *decision) storyWords(p Party, code string) string {
 		act, by, _ := strings.Cut(rest, " ")
 		return strings.TrimSpace(d.say(p, "desk_story_desk", values{"What": d.wordsOr(w, "page_do_"+act, act)}) + " " + by)
 	}
+	if strings.HasPrefix(code, "relayed nothing ") {
+		head = "relayed_nothing"
+	}
 	key := "desk_story_" + head
 	if !w.Knows(key) {
 		return spaced(code)
@@ -37,6 +40,8 @@ func (d *decision) storyDetail(p Party, head, rest string) string {
 		return d.wordsOr(w, "desk_class_"+rest, rest)
 	case "found", "redirected":
 		return d.wordsOr(w, "kind_"+rest, rest)
+	case "reported_by":
+		return d.wordsOr(w, "page_who_"+rest, rest)
 	case "stayed":
 		return d.wordsOr(w, "desk_"+rest, rest)
 	case "pass_reason":

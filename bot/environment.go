@@ -46,10 +46,10 @@ type Environment struct {
 	Secrets         []Secret // SKEPLINE_SECRET: 32 bytes or more each, newest first
 	StewardPassword Secret   // SKEPLINE_STEWARD_PASSWORD
 
-	TwilioAccountSID string // TWILIO_ACCOUNT_SID
-	TwilioAuthToken  Secret // TWILIO_AUTH_TOKEN
-	TwilioFrom       string // TWILIO_FROM: the hotline's number, "+16075550100", or a messaging service, "MG…"
-	TwilioAPIURL     string // TWILIO_API_URL: another server, for tests
+	TwilioAccountSID string   // TWILIO_ACCOUNT_SID
+	TwilioAuthTokens []Secret // TWILIO_AUTH_TOKEN: newest first; two while it is being changed
+	TwilioFrom       string   // TWILIO_FROM: the hotline's number, "+16075550100", or a messaging service, "MG…"
+	TwilioAPIURL     string   // TWILIO_API_URL: another server, for tests
 
 	TelegramBotToken      Secret // TELEGRAM_BOT_TOKEN
 	TelegramWebhookSecret Secret // TELEGRAM_WEBHOOK_SECRET
@@ -74,19 +74,25 @@ func ReadEnvironment(getenv func(string) string) (Environment, error) {
 		MetricsListen:         orElse(get("SKEPLINE_METRICS_LISTEN"), "127.0.0.1:9091"),
 		StewardPassword:       Secret(get("SKEPLINE_STEWARD_PASSWORD")),
 		TwilioAccountSID:      get("TWILIO_ACCOUNT_SID"),
-		TwilioAuthToken:       Secret(get("TWILIO_AUTH_TOKEN")),
+		TwilioAuthTokens:      secrets(get("TWILIO_AUTH_TOKEN")),
 		TwilioFrom:            get("TWILIO_FROM"),
 		TwilioAPIURL:          strings.TrimRight(get("TWILIO_API_URL"), "/"),
 		TelegramBotToken:      Secret(get("TELEGRAM_BOT_TOKEN")),
 		TelegramWebhookSecret: Secret(get("TELEGRAM_WEBHOOK_SECRET")),
 		TelegramAPIURL:        strings.TrimRight(get("TELEGRAM_API_URL"), "/"),
 	}
-	for part := range strings.SplitSeq(get("SKEPLINE_SECRET"), ",") {
+	e.Secrets = secrets(get("SKEPLINE_SECRET"))
+	return e, errors.Join(e.check()...)
+}
+
+// secrets reads several with commas between them.
+func secrets(list string) (all []Secret) {
+	for part := range strings.SplitSeq(list, ",") {
 		if part = strings.TrimSpace(part); part != "" {
-			e.Secrets = append(e.Secrets, Secret(part))
+			all = append(all, Secret(part))
 		}
 	}
-	return e, errors.Join(e.check()...)
+	return all
 }
 
 func orElse(s, other string) string {
@@ -124,7 +130,7 @@ func (e Environment) check() []error {
 	}
 	say(e.TwilioAccountSID == "" || accountSID.MatchString(e.TwilioAccountSID),
 		"TWILIO_ACCOUNT_SID is not an account SID; write AC and 32 hexadecimal digits, as the Twilio console shows it")
-	say((e.TwilioAccountSID == "") == (e.TwilioAuthToken == ""),
+	say((e.TwilioAccountSID == "") == (len(e.TwilioAuthTokens) == 0),
 		"TWILIO_ACCOUNT_SID and TWILIO_AUTH_TOKEN go together; set both, or neither to leave SMS off")
 	say(e.TwilioAccountSID == "" || twilioFrom.MatchString(e.TwilioFrom),
 		"TWILIO_FROM is not a phone number; write the hotline's own one with + and country code, such as +16075550100, or a messaging service's SID")

@@ -26,13 +26,16 @@ func TestReadEnvironment(t *testing.T) {
 	e, err := ReadEnvironment(environmentOf(
 		"SKEPLINE_SECRET", someSecret+", "+strings.ToUpper(someSecret),
 		"SKEPLINE_PUBLIC_URL", "https://bees.example.org/",
-		"TWILIO_ACCOUNT_SID", someSID, "TWILIO_AUTH_TOKEN", someSecret, "TWILIO_FROM", "+16075550100",
+		"TWILIO_ACCOUNT_SID", someSID, "TWILIO_AUTH_TOKEN", "newest, before", "TWILIO_FROM", "+16075550100",
 	))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if len(e.Secrets) != 2 || e.Secrets[0].Reveal() != someSecret {
 		t.Errorf("%d secrets, want two, the newest first", len(e.Secrets))
+	}
+	if len(e.TwilioAuthTokens) != 2 || e.TwilioAuthTokens[1].Reveal() != "before" {
+		t.Errorf("%d Twilio tokens, want two, the newest first", len(e.TwilioAuthTokens))
 	}
 	if e.PublicURL != "https://bees.example.org" || e.Listen != "127.0.0.1:8080" || e.MetricsListen != "127.0.0.1:9091" {
 		t.Errorf("addresses: %q %q %q", e.PublicURL, e.Listen, e.MetricsListen)
@@ -77,7 +80,7 @@ func TestWrongEnvironment(t *testing.T) {
 }
 
 func TestSecretsDoNotPrint(t *testing.T) {
-	e := Environment{Secrets: []Secret{"plum"}, RedisURL: "plum", TwilioAuthToken: "plum"}
+	e := Environment{Secrets: []Secret{"plum"}, RedisURL: "plum", TwilioAuthTokens: []Secret{"plum"}}
 	var log bytes.Buffer
 	slog.New(slog.NewJSONHandler(&log, nil)).Info("x", "secret", e.RedisURL, "all", e)
 	asJSON, err := json.Marshal(map[string]any{"all": e, "one": e.RedisURL})

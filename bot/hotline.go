@@ -33,6 +33,8 @@ type Hotline struct {
 	// queues let events that ran into each other over one call go one by one from then on;
 	// only other replicas are left to run into.
 	queues [64]sync.Mutex
+
+	promises promises // what catchers were told, in case the store forgets it
 }
 
 // commitTries is how often an event is decided again after a conflict. A conflict means
@@ -76,6 +78,9 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 // of the call it was about.
 func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string, again bool) (outcome Outcome, over int, err error) {
 	facts := Facts{Settings: h.Settings, Secret: h.Secrets[len(h.Secrets)-1], Event: e, Now: h.Clock.Now(), Again: again}
+	if fired, ok := e.(Fired); ok && fired.Timer.At.After(facts.Now) {
+		facts.Now = fired.Timer.At.In(h.Settings.Zone()) // it went off by the store's clock
+	}
 	person := ""
 	if from := sender(e); from != "" {
 		person = PersonID(facts.Secret, from)
@@ -249,6 +254,7 @@ func (h *Hotline) Delivery(senders map[notify.Channel]notify.Sender) *notify.Del
 	return &notify.Delivery{
 		Outbox: h.Store, Senders: senders, Fill: h.fillLink, Now: h.Clock.Now, Log: h.Log, Hold: time.Minute, Batch: 16,
 		Truth: h.stillTrue,
+		Ended: func(done notify.Done, _ time.Duration) { h.promises.remember(done, h.Clock.Now()) },
 		Undelivered: func(ctx context.Context, m notify.Message, reason string) error {
 			_, err := h.Hear(ctx, Undelivered{Event: EventID("ud:" + m.ID), Message: m, Reason: reason})
 			return err

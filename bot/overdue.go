@@ -157,7 +157,7 @@ func (d *decision) askInLine(c *Call) int {
 // askOnceMore puts a call to somebody who knows of it, if they can be asked now.
 func (d *decision) askOnceMore(c *Call, id string) bool {
 	k, o := d.catcher(id), c.offer(id)
-	if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 {
+	if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 || d.far(k, c).Km > k.ReachKm {
 		return false
 	}
 	o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Before: o.Before}, ""

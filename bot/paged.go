@@ -78,6 +78,8 @@ func (d *decision) pagedWords(p *Person, c *Call, k *Catcher, e Paged) {
 		d.change.Outcome = OutcomeStale
 	case intake.Emergency(e.Text):
 		d.emergency(p, said)
+	case reports(e.Text):
+		d.freeze(c, c.Holder.Party)
 	default:
 		d.onPage = &said
 		d.passOn(c, p, said)

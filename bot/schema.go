@@ -3,6 +3,7 @@ package bot
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"reflect"
@@ -20,7 +21,7 @@ func decodeDocument(doc Document, work any) (unknown bool, err error) {
 	if err := reader.Decode(work); err != nil {
 		unknown = true
 		if err := json.Unmarshal(doc.Body, work); err != nil {
-			return false, fmt.Errorf("document %s cannot be read: %w", doc.Key.Kind, err)
+			return false, fmt.Errorf("document %s cannot be read: %s", doc.Key.Kind, withoutValue(err))
 		}
 	}
 	var head struct {
@@ -30,6 +31,20 @@ func decodeDocument(doc Document, work any) (unknown bool, err error) {
 		return unknown, fmt.Errorf("document %s is of schema %d, this program knows %d: run the newer program", doc.Key.Kind, head.Schema, documentSchema)
 	}
 	return unknown, nil
+}
+
+// withoutValue says what is wrong with JSON and never repeats a value: somebody's words may
+// stand there.
+func withoutValue(err error) string {
+	var wrong *json.UnmarshalTypeError
+	var broken *json.SyntaxError
+	switch {
+	case errors.As(err, &wrong):
+		return "its field " + wrong.Field + " is no " + wrong.Type.String()
+	case errors.As(err, &broken):
+		return fmt.Sprint("it is no JSON from byte ", broken.Offset, " on")
+	}
+	return "one of its fields holds what it should not"
 }
 
 // keepUnknown adds to body, which was made of a struct of this type, the fields of old that

@@ -159,12 +159,14 @@ type Retention struct {
 }
 
 // keepsFor is how long after its end a call keeps what is personal.
-func (s *Settings) keepsFor() time.Duration {
-	days := s.Retention.Days
-	if days <= 0 {
-		days = defaultRetention
+func (s *Settings) keepsFor() time.Duration { return time.Duration(s.KeptDays()) * 24 * time.Hour }
+
+// KeptDays is for how many days after its end a call keeps what is personal.
+func (s *Settings) KeptDays() int {
+	if s.Retention.Days <= 0 {
+		return defaultRetention
 	}
-	return time.Duration(days) * 24 * time.Hour
+	return s.Retention.Days
 }
 
 // defaultRetention is long enough for "the same bees or new ones?" and for a second swarm of

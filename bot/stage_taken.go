@@ -65,6 +65,11 @@ func (d *decision) win(p *Person, c *Call, k *Catcher, starts time.Time) {
 		return
 	}
 	d.change.Outcome = OutcomeWon
+	d.award(c, k, starts)
+}
+
+// award makes k the one who has the call, and tells everybody. Zero starts are at once.
+func (d *decision) award(c *Call, k *Catcher, starts time.Time) {
 	d.move(c, Taken)
 	o := c.offer(k.ID)
 	if o.State != notify.AskFallback && o.State != notify.AskStandby { // those were counted when they said it
@@ -92,7 +97,7 @@ func (d *decision) win(p *Person, c *Call, k *Catcher, starts time.Time) {
 		return
 	}
 	if at := c.Holder.ETA; !at.IsZero() {
-		d.eta(p, c, d.minutesTo(at))
+		d.eta(d.personByID(o.Party.Person), c, d.minutesTo(at))
 		return
 	}
 	d.tell(c.Caller, notify.News, "taken_caller", d.about(c, c.Caller))
@@ -115,7 +120,7 @@ func (d *decision) checkWord(c *Call) string {
 // and method. The chat gets the place on a map besides.
 func (d *decision) tellWinner(c *Call, o *Offer) {
 	h := c.Holder
-	still := notify.Still{Call: c.ID, Holder: h.Catcher}
+	still := notify.Still{Call: c.ID, Holder: h.Catcher, Epoch: c.Epoch, Reference: c.Reference}
 	if o.Party.Address.Channel() == notify.Telegram && o.Message != "" {
 		m := d.tell(h.Party, notify.Taken, "yours_edit", d.about(c, h.Party))
 		m.Edits, m.Silent = o.Message, true
@@ -351,6 +356,10 @@ func (d *decision) giveBack(c *Call, k *Catcher, why string) {
 // relays passes words on between the two sides of exactly one live call.
 func (d *decision) relays(p *Person, e Said) bool {
 	if c := d.openCall(p); c != nil && c.Holder != nil {
+		if reports(e.Text) {
+			d.freeze(c, c.Caller)
+			return true
+		}
 		d.takeIn(c, e)
 		d.heard(c, false)
 		if d.saysArrived(c, e.Text, true) || d.corrected(p, c, e, d.understand(p, e).Answers) {
@@ -377,6 +386,10 @@ func (d *decision) relays(p *Person, e Said) bool {
 	case 0:
 		return d.answersAfter(p, e)
 	case 1:
+		if reports(e.Text) {
+			d.freeze(live[0], live[0].Holder.Party)
+			return true
+		}
 		d.heard(live[0], true)
 		d.saysArrived(live[0], e.Text, false)
 		d.passOn(live[0], p, e)
@@ -407,7 +420,11 @@ func (d *decision) relay(c *Call, to, from Party, text, name string) {
 	if r := []rune(text); len(r) > longest {
 		text = string(r[:longest]) + "…"
 	}
-	m := d.send(to, notify.Relay, name+": "+text)
+	if c.Frozen != "" {
+		d.frozen(c, from)
+		return
+	}
+	m := d.send(to, notify.Relay, name+": "+withoutLinks(text))
 	m.Still = notify.Still{Call: c.ID, Stages: stageNames(append(slices.Clone(heldStages), Hived, Flown))}
 	const most = 80 // words passed on for one swarm; after that people phone
 	if c.Relayed++; c.Relayed > most {
@@ -440,7 +457,7 @@ func (d *decision) tellHolder(c *Call) {
 	if h == nil || c.Stage != Taken {
 		return
 	}
-	more := d.whatIsNew(c)
+	more := withoutLinks(d.whatIsNew(c))
 	if more == "" {
 		return
 	}

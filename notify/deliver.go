@@ -28,6 +28,10 @@ type Delivery struct {
 	// Fill puts in what is not stored, the token of a link, and reports whether it could. The
 	// filled words are what is sent and what is looked for afterwards. nil = nothing to fill.
 	Fill func(Outgoing) (Outgoing, bool)
+	// Kept asks whether what was committed up to now survives the loss of the store's
+	// server. A take is announced only then, or after announceAfter all the same: what is
+	// lost can be repaired, a swarm that nobody goes to cannot. nil = it always does.
+	Kept func(ctx context.Context) (bool, error)
 	// Undelivered tells the state that a message which was still worth sending will not
 	// arrive. It may be told twice of one message.
 	Undelivered func(ctx context.Context, m Message, reason string) error
@@ -106,6 +110,8 @@ func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, no
 		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
 	} else if done.Drop == "" && d.overslept(now) {
 		done.Unsent, done.Result = true, Result{End: RetryLater, After: time.Second, Reason: "overslept"}
+	} else if done.Drop == "" && d.unkept(ctx, lease, now) {
+		done.Unsent, done.Result = true, Result{End: RetryLater, After: time.Second, Reason: "unkept"}
 	} else if done.Drop == "" {
 		done.Result = d.send(ctx, channel, lease)
 		done = judged(done, d.settleOn(channel, lease.Class))
@@ -117,6 +123,21 @@ func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, no
 // it: the program stood still since began, and somebody else may have the message by now.
 func (d *Delivery) overslept(began time.Time) bool {
 	return d.Now != nil && d.Now().Sub(began) >= cmp.Or(d.Hold, time.Minute)/2
+}
+
+// announceAfter is how long a take that only one server knows of is kept back.
+const announceAfter = 20 * time.Second
+
+// unkept reports whether a message is a promise that the store may yet lose.
+func (d *Delivery) unkept(ctx context.Context, lease Lease, now time.Time) bool {
+	if d.Kept == nil || lease.Class != Claim || lease.Still.Epoch == 0 || lease.At.IsZero() || now.Sub(lease.At) >= announceAfter {
+		return false
+	}
+	kept, err := d.Kept(ctx)
+	if err != nil {
+		d.log().Warn("cannot ask whether a take is kept", "message", lease.ID, "error", err)
+	}
+	return !kept
 }
 
 // notSent returns why a leased message is not to be sent, "" when it is. A safety message

@@ -67,11 +67,13 @@ type Pin struct {
 // Still is the condition under which a message is still worth sending, checked against the
 // documents right before it goes out. Empty fields are not checked.
 type Still struct {
-	Call   string   `json:"call,omitempty"`   // the call that the fields below speak of
-	Stages []string `json:"stages,omitempty"` // the call is in one of these stages
-	Offer  string   `json:"offer,omitempty"`  // this catcher's offer is open
-	Holder string   `json:"holder,omitempty"` // this catcher holds the call
-	Asked  string   `json:"asked,omitempty"`  // the recipient still owes an answer to this question
+	Call      string   `json:"call,omitempty"`   // the call that the fields below speak of
+	Stages    []string `json:"stages,omitempty"` // the call is in one of these stages
+	Offer     string   `json:"offer,omitempty"`  // this catcher's offer is open
+	Holder    string   `json:"holder,omitempty"` // this catcher holds the call
+	Epoch     int      `json:"epoch,omitempty"`  // not checked: which take of the call made them the holder
+	Reference string   `json:"ref,omitempty"`    // not checked: the call's, with Epoch
+	Asked     string   `json:"asked,omitempty"`  // the recipient still owes an answer to this question
 }
 
 // Lane is a due-set of the outbox: a channel's safety lane or its lane for the rest.

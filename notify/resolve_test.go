@@ -2,6 +2,7 @@ package notify
 
 import (
 	"context"
+	"errors"
 	"testing"
 	"time"
 
@@ -135,5 +136,37 @@ func TestStoodStill(t *testing.T) {
 	p.step(t)
 	if len(p.door.sent) != 1 || p.door.sent[0].Text != "Hello, gwen" {
 		t.Errorf("sent %v, want it once", p.door.sent)
+	}
+}
+
+// TestATakeIsAnnouncedWhenItIsKept holds that a catcher is told "yours" only when the loss of
+// one server cannot take it back, or after a while all the same, and that waiting costs no
+// attempt and nothing else waits.
+func TestATakeIsAnnouncedWhenItIsKept(t *testing.T) {
+	p := newPost(noon)
+	kept := false
+	p.Kept = func(context.Context) (bool, error) { return kept, nil }
+	claim, news := to("ada", "c", Claim), to("bram", "n", News)
+	claim.At, claim.Still = noon, Still{Call: "c1", Holder: "ada", Epoch: 1}
+	p.shelf.put(claim, news)
+	p.step(t)
+	if len(p.door.sent) != 1 || p.door.sent[0].ID != "n" {
+		t.Fatalf("sent %v", p.door.sent)
+	}
+	kept = true
+	p.shelf.now = noon.Add(2 * time.Second)
+	if p.step(t); len(p.door.sent) != 2 {
+		t.Fatalf("a kept take was not announced: %+v", p.shelf.done)
+	}
+	p = newPost(noon)
+	p.Kept = func(context.Context) (bool, error) { return false, errors.New("away") }
+	p.shelf.put(claim)
+	p.shelf.now = noon.Add(announceAfter - time.Millisecond)
+	if p.step(t); len(p.door.sent) != 0 || !p.shelf.done[0].Unsent {
+		t.Errorf("announced too soon: %+v", p.shelf.done)
+	}
+	p.shelf.now = p.shelf.now.Add(2 * time.Second)
+	if p.step(t); len(p.door.sent) != 1 {
+		t.Error("never announced")
 	}
 }

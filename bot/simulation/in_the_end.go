@@ -3,6 +3,7 @@ package simulation
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"skepline/bot"
@@ -19,6 +20,9 @@ import (
 func (v *watch) inTheEnd() {
 	w := v.w
 	for _, a := range w.inbox {
+		if a.lost {
+			continue
+		}
 		if !a.heard {
 			w.breaks("L5", "%s, sent by %s, was never heard", a.event.ID(), a.who)
 		} else if _, ok := v.applied[a.event.ID()]; !ok {
@@ -58,6 +62,9 @@ func (v *watch) callInTheEnd(c *life) {
 	if !c.Ended.IsZero() {
 		return
 	}
+	if main := v.calls[c.Joined]; main != nil && main.Holder != nil {
+		return // it ends with the call that it is part of
+	}
 	if c.Holder == nil && v.w.now.Sub(c.Opened) > 50*time.Hour {
 		v.w.tell("story %v timers %v", c.Story, c.Timers)
 		v.w.breaks("L1", "%s is still %s after %v (held %q)", c.Reference, c.Stage, v.w.now.Sub(c.Opened).Round(time.Hour), c.Held)
@@ -88,7 +95,7 @@ func (v *watch) answered() {
 func (v *watch) spoke(a *arrival, within time.Duration) bool {
 	found := false
 	for _, n := range v.notes {
-		if n.event != a.event.ID() {
+		if n.event != a.event.ID() && !v.wentAnotherWay(n, a) {
 			continue
 		}
 		found = true
@@ -103,6 +110,12 @@ func (v *watch) spoke(a *arrival, within time.Duration) bool {
 		return true
 	}
 	return !found && within > 0
+}
+
+// wentAnotherWay reports whether n is what an arrival caused, sent to a second address.
+func (v *watch) wentAnotherWay(n *noted, a *arrival) bool {
+	id, ok := strings.CutPrefix(string(n.event), "ud:")
+	return ok && v.notes[id] != nil && v.notes[id].event == a.event.ID()
 }
 
 // undelivered holds that the state heard of every message that was refused.

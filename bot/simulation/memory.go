@@ -270,20 +270,27 @@ func (m *Memory) DueTimers(_ context.Context, most int) ([]bot.Timer, time.Durat
 	if m.mutant == EarlyTimers {
 		now += 10 * 60000
 	}
-	all := slices.SortedFunc(maps.Values(m.timers), func(a, b dueTimer) int {
-		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.ID, b.ID))
-	})
+	var all []dueTimer
+	next := now + idle
+	for _, t := range m.timers {
+		if t.at <= now {
+			all = append(all, t)
+		} else {
+			next = min(next, t.at)
+		}
+	}
+	slices.SortFunc(all, func(a, b dueTimer) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.ID, b.ID)) })
 	var due []bot.Timer
 	for _, t := range all {
-		if len(due) == most || t.at > now {
-			return due, time.Duration(min(max(0, t.at-now), idle)) * time.Millisecond, nil
+		if len(due) == most {
+			return due, 0, nil
 		}
 		due = append(due, t.Timer)
 		if m.mutant == TakeTimers {
 			delete(m.timers, t.ID)
 		}
 	}
-	return due, idle * time.Millisecond, nil
+	return due, time.Duration(next-now) * time.Millisecond, nil
 }
 
 // Postpone moves a timer that could not be handled; see bot.Store.

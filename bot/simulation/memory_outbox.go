@@ -295,6 +295,9 @@ func (m *Memory) Finish(_ context.Context, done notify.Done) error {
 	case "later":
 		delete(m.held, line)
 		m.file(msg.Lane(), line, now+roundedUp(done.Result.After))
+		if done.Unsent {
+			m.tries[msg.ID]--
+		}
 	case "open":
 		if after := roundedUp(done.Result.After); after > 0 {
 			held.till = now + after

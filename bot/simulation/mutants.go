@@ -42,16 +42,22 @@ const (
 	AllTaken      Mutant = "every send counts as taken"
 	DropFailed    Mutant = "a message that cannot be delivered is not told to the state"
 	DoubtIsGone   Mutant = "what is in doubt counts as sent"
+	NoRepair      Mutant = "takes that a failover lost are not repaired"
+	NoKept        Mutant = "a take is told before a copy has it"
+	NoSenderRate  Mutant = "a sender's rate is not kept"
+	NoChatRate    Mutant = "a chat's rate is not kept"
 )
 
 // Mutants are all of them.
 var Mutants = []Mutant{ForgetSeen, FreshAnswer, NoVersions, NoChecks, DropLast, KeepFired, NoTimers, EarlyTimers, TakeTimers,
 	NoPause, SafetyWaits, NoLease, IgnoreStop, ForgetOpen, NoFuse, NoFence,
-	NoResolver, BlindResolver, NewIDs, LoseStops, AckFirst, NoSweep, NoTruth, AllTaken, DropFailed, DoubtIsGone}
+	NoResolver, BlindResolver, NewIDs, LoseStops, AckFirst, NoSweep, NoTruth, AllTaken, DropFailed, DoubtIsGone, NoRepair, NoKept, NoSenderRate, NoChatRate}
 
 // mutate plants the mutants of the delivery.
 func (r *replica) mutate() {
 	switch r.mutant {
+	case NoKept:
+		r.delivery.Kept = nil
 	case NoTruth:
 		r.delivery.Truth = func(context.Context, notify.Message, time.Time) (string, error) { return "", nil }
 	case DropFailed:

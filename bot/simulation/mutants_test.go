@@ -1,13 +1,25 @@
 package simulation
 
 import (
+	"flag"
 	"slices"
 	"testing"
 	"time"
 )
 
+var measure = flag.Bool("measure", false, "let TestMutants count from the first seed how many each planted fault survives")
+
 // mutantSeeds is within how many seeds every planted fault must be noticed.
 const mutantSeeds = 80
+
+// killers are seeds that notice a planted fault, tried before the others. They are right for
+// the drawing of plans as it is; -measure finds them anew.
+var killers = map[Mutant]uint64{
+	ForgetSeen: 1, FreshAnswer: 2, NoVersions: 6, NoChecks: 43, DropLast: 1, KeepFired: 1, NoTimers: 1, EarlyTimers: 1,
+	TakeTimers: 19, NoPause: 4, SafetyWaits: 2, NoLease: 12, IgnoreStop: 24, ForgetOpen: 4, NoFuse: 23, NoFence: 4,
+	NoResolver: 4, BlindResolver: 4, NewIDs: 1, LoseStops: 24, AckFirst: 4, NoSweep: 1, NoTruth: 8, AllTaken: 1,
+	DropFailed: 3, DoubtIsGone: 4, NoRepair: 45, NoKept: 43, NoSenderRate: 1, NoChatRate: 4,
+}
 
 // TestMutants plants one fault at a time and wants each noticed. A simulation that misses
 // one proves nothing about the promise it breaks.
@@ -16,6 +28,9 @@ func TestMutants(t *testing.T) {
 	began := time.Now()
 	var needed []int
 	for _, mutant := range Mutants {
+		if killer := killers[mutant]; !*measure && killer > 0 && Run(Generate(killer), mutant).Broken != "" {
+			continue
+		}
 		killed := 0
 		for seed := range uint64(mutantSeeds) {
 			if r := Run(Generate(seed+1), mutant); r.Broken != "" {
@@ -30,7 +45,9 @@ func TestMutants(t *testing.T) {
 		}
 		needed = append(needed, killed)
 	}
-	slices.Sort(needed)
-	t.Logf("%d of %d planted faults noticed in %v; median %d seeds, most %d", len(needed), len(Mutants),
-		time.Since(began).Round(time.Millisecond), needed[len(needed)/2], needed[len(needed)-1])
+	t.Logf("%d planted faults in %v, %d of them searched for", len(Mutants), time.Since(began).Round(time.Millisecond), len(needed))
+	if *measure {
+		slices.Sort(needed)
+		t.Logf("%d of %d noticed; median %d seeds, most %d", len(needed), len(Mutants), needed[len(needed)/2], needed[len(needed)-1])
+	}
 }

@@ -54,6 +54,9 @@ func (w *world) do(s Step) {
 		w.outage = w.now.Add(s.For)
 		w.at(w.outage, false, func() {})
 		return
+	case "loss":
+		w.lags(s)
+		return
 	case "channel":
 		w.tell("  ! %s is down for %v", s.Text, s.For)
 		w.down[notify.Channel(s.Text)] = w.now.Add(s.For)
@@ -90,6 +93,7 @@ func (w *world) acts(s Step, who someone) {
 	w.tell("%s %s %q", who.name, s.Do, s.Text)
 	a := &arrival{event: e, who: who.name, at: w.now}
 	w.inbox = append(w.inbox, a)
+	w.sweepSoon()
 	w.webhook(a)
 }
 
@@ -203,5 +207,16 @@ func (w *world) sweepInbox() {
 			w.bring(a)
 		}
 	}
-	w.at(w.now.Add(time.Minute), false, w.sweepInbox)
+	w.sweeping = false
+	if w.swept < len(w.inbox) {
+		w.sweepSoon()
+	}
+}
+
+// sweepSoon has the log read in a minute. While there is nothing new in it, nobody looks.
+func (w *world) sweepSoon() {
+	if !w.sweeping {
+		w.sweeping = true
+		w.at(w.now.Add(time.Minute), false, w.sweepInbox)
+	}
 }

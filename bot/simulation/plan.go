@@ -12,21 +12,30 @@ import (
 
 // Plan is everything that happens from outside, as data: the same plan gives the same run.
 type Plan struct {
-	Seed     uint64        `json:"seed,omitempty"` // that drew it; 0 = made by hand or shrunk
-	Start    time.Time     `json:"start"`
-	Replicas int           `json:"replicas"`
-	Heals    time.Duration `json:"heals,omitempty"` // from then on nothing breaks; 0 = faults to the end
-	Lasts    time.Duration `json:"lasts"`
-	Fuse     int           `json:"fuse"` // segments a day, -1 = no limit
-	Steps    []Step        `json:"steps"`
-	Faults   []Fault       `json:"faults"`
+	Seed     uint64          `json:"seed,omitempty"` // that drew it; 0 = made by hand or shrunk
+	Start    time.Time       `json:"start"`
+	Replicas int             `json:"replicas"`
+	Ahead    []time.Duration `json:"ahead,omitempty"` // by how much each replica's clock is ahead of the store's
+	Heals    time.Duration   `json:"heals,omitempty"` // from then on nothing breaks; 0 = faults to the end
+	Lasts    time.Duration   `json:"lasts"`
+	Fuse     int             `json:"fuse"` // segments a day, -1 = no limit
+	Steps    []Step          `json:"steps"`
+	Faults   []Fault         `json:"faults"`
+}
+
+// ahead is how far a replica's clock is ahead.
+func (p Plan) ahead(n int) time.Duration {
+	if n < len(p.Ahead) {
+		return p.Ahead[n]
+	}
+	return 0
 }
 
 // Step is one thing that somebody does, or that befalls a machine.
 type Step struct {
 	At   time.Duration `json:"at"`
 	Who  string        `json:"who,omitempty"` // a person of the town
-	Do   string        `json:"do"`            // says taps takes pin photo blocks opens / restart pause outage channel
+	Do   string        `json:"do"`            // says taps takes pin photo blocks opens / restart pause outage channel loss
 	Text string        `json:"text,omitempty"`
 	N    int           `json:"n,omitempty"` // which button, which replica
 	For  time.Duration `json:"for,omitempty"`
@@ -62,6 +71,8 @@ type someone struct {
 	address notify.Address
 	house   string // a caller's, in no other text
 	catcher bool
+	also    notify.Address
+	far     bool // from everything
 }
 
 // town are the people of every plan.
@@ -72,8 +83,9 @@ var town = []someone{
 	{name: "Lupe", address: "telegram:5550145", house: "5 Hollow Way"},
 	{name: "Ada", address: "telegram:5550101", catcher: true},
 	{name: "Bram", address: "telegram:5550102", catcher: true},
-	{name: "Chidi", address: "sms:+16075550123", catcher: true},
+	{name: "Chidi", address: "sms:+16075550123", catcher: true, also: "telegram:5550164"},
 	{name: "Dora", address: "sms:+16075550124", catcher: true},
+	{name: "Edda", address: "telegram:5550105", catcher: true, far: true},
 	{name: "Steward", address: "telegram:5550199"},
 }
 
@@ -121,6 +133,16 @@ func Generate(seed uint64) Plan {
 	}
 	if !calm {
 		p.Faults, p.Steps = drawFaults(faults), append(p.Steps, drawTroubles(faults, p.Replicas)...)
+	}
+	losses := rand.New(rand.NewPCG(seed, 3))
+	if losses.IntN(2) == 0 {
+		p.Steps = append(p.Steps, drawLosses(losses, p.Steps)...)
+		if losses.IntN(3) > 0 {
+			p.Faults = nil
+		}
+	}
+	for range p.Replicas {
+		p.Ahead = append(p.Ahead, []time.Duration{0, 0, -1500 * time.Millisecond, 1500 * time.Millisecond, -5 * time.Second, 5 * time.Second}[losses.IntN(6)])
 	}
 	slices.SortStableFunc(p.Steps, func(a, b Step) int { return cmp.Compare(a.At, b.At) })
 	return p
@@ -192,6 +214,19 @@ func drawFaults(r *rand.Rand) []Fault {
 		}
 	}
 	return all
+}
+
+// drawLosses lets the store forget some takes, and the moments before or after them: half a
+// minute for a copy that lagged, two seconds for a machine without power.
+func drawLosses(r *rand.Rand, steps []Step) []Step {
+	var losses []Step
+	for _, s := range steps {
+		if s.Do == "takes" && r.IntN(2) == 0 {
+			lasts := time.Duration(2+28*r.IntN(2)) * time.Second
+			losses = append(losses, Step{At: max(0, s.At-time.Duration(r.Int64N(int64(lasts)))), Do: "loss", N: r.IntN(2), For: lasts})
+		}
+	}
+	return losses
 }
 
 func drawTroubles(r *rand.Rand, replicas int) []Step {

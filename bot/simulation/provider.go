@@ -16,6 +16,11 @@ type provider struct {
 	channel notify.Channel
 }
 
+// watchPace is the time that a channel's sender needs for a segment.
+func (w *world) watchPace(c notify.Channel) time.Duration {
+	return map[notify.Channel]time.Duration{notify.SMS: time.Second, notify.WhatsApp: 20 * time.Millisecond, notify.Telegram: 40 * time.Millisecond}[c]
+}
+
 // Send takes a message, or breaks.
 func (p *provider) Send(_ context.Context, out notify.Outgoing) notify.Result {
 	w := p.r.world

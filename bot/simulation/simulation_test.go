@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"skepline/notify"
 )
 
 var (
@@ -99,16 +101,46 @@ func TestShrink(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(60) {
 		plan := Generate(seed + 1)
-		if promiseOf(Run(plan, TakeTimers).Broken) == "" {
+		if promiseOf(Run(plan, NoFence).Broken) == "" {
 			continue
 		}
-		small := Shrink(plan, TakeTimers, 2000)
-		if n := len(small.Steps) + len(small.Faults); n > 20 || Run(small, TakeTimers).Broken == "" {
-			t.Errorf("seed %d shrank to %d steps and %d faults: %s", plan.Seed, len(small.Steps), len(small.Faults), Run(small, TakeTimers).Broken)
+		small := Shrink(plan, NoFence, 600)
+		if n := len(small.Steps) + len(small.Faults); n > 20 || Run(small, NoFence).Broken == "" {
+			t.Errorf("seed %d shrank to %d steps and %d faults: %s", plan.Seed, len(small.Steps), len(small.Faults), Run(small, NoFence).Broken)
 		}
 		return
 	}
 	t.Error("no seed fails")
+}
+
+// TestDetour holds that a catcher whose channel is down hears of their take on their second
+// one within minutes, and that everybody else hears when the channel works again.
+func TestDetour(t *testing.T) {
+	t.Parallel()
+	w := newWorld(Plan{Start: time.Date(2026, 5, 12, 15, 0, 0, 0, time.UTC), Replicas: 2, Lasts: 3 * time.Hour, Fuse: -1, Steps: []Step{
+		{At: 0, Who: "Gwen", Do: "says", Text: "hanging cluster of bees on my fence, nobody stung, 14 Mill Ln, I can reach it"},
+		{At: time.Minute, Do: "channel", Text: "sms", For: 40 * time.Minute},
+		{At: 2 * time.Minute, Who: "Chidi", Do: "takes"},
+		{At: 10 * time.Minute, Who: "Gwen", Do: "says", Text: "side gate, big dog"},
+	}}, "")
+	w.play()
+	if w.broken != "" {
+		t.Fatal(w.broken)
+	}
+	told := func(who notify.Address, words string) (first time.Duration) {
+		for _, s := range w.phones[who].screen {
+			if strings.Contains(s.text, words) {
+				return s.at.Sub(w.plan.Start)
+			}
+		}
+		return -1
+	}
+	if at := told("telegram:5550164", "Yours: "); at < 0 || at > 4*time.Minute {
+		t.Errorf("Chidi, who has a second address, is told after %v\n%s", at, strings.Join(w.diary, "\n"))
+	}
+	if at := told("sms:+16075550142", "Good news"); at < 41*time.Minute || at > 43*time.Minute {
+		t.Errorf("Gwen is told after %v", at)
+	}
 }
 
 // TestAYear holds that what is stored stays bounded: a year of calls leaves the ended calls

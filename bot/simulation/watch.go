@@ -26,8 +26,10 @@ import (
 //	I9  one line's messages are taken in the order in which they were committed
 //	I10 what is handed over is true at that moment and not stale
 //	I11 copies: none of news, reminders, goodbyes; of others no more than there was doubt
-//	I12 after the day's money only safety goes out; answers that move nothing are few
-//	I13 nobody takes more calls a day than they want, or is offered one out of reach
+//	I12 after the day's money only safety goes out; no sender and no chat goes faster than its
+//	    rate, nothing goes while a channel pauses; answers that move nothing are few
+//	I13 nobody takes more calls a day than they want; nobody is asked who is away, out of
+//	    reach, or asleep; no round before the first take is larger than configured
 //	I14 words go to the other side of a live call only; numbers are in no text without leave
 //	I15 no number, address or word of anybody is in the log
 //	I16 the end of a superseded attempt settles nothing
@@ -39,13 +41,13 @@ type watch struct {
 	told    map[string]map[string]bool // "call/epoch" -> catchers told "yours"
 	notes   map[string]*noted          // messages by id
 	applied map[bot.EventID]bot.Outcome
-	urgent  map[string]bool // person -> safety must come first
-	doubts  map[string]int  // message -> sends of which nobody knew the end
-	late    map[string]bool // message -> a send may still come from a stalled process
-	unread  map[string]bool // message -> the log could not be asked
-	last    map[string]int  // line -> place of the last message taken
-	texts   map[string]int  // person and day -> texts
-	wants   map[string]bool // undelivered messages that the state must hear of
+	urgent  map[string]bool      // person -> safety must come first
+	doubts  map[string]int       // message -> sends of which nobody knew the end
+	late    map[string]bool      // message -> a send may still come from a stalled process
+	unread  map[string]bool      // message -> the log could not be asked
+	last    map[string]int       // line -> place of the last message taken
+	rates   map[string]time.Time // channel or chat -> when the next may go, at its rate
+	wants   map[string]bool      // undelivered messages that the state must hear of
 	failed  map[string]bool
 	flying  map[string]time.Time // line -> since when a message of it is being handed over
 }
@@ -66,13 +68,16 @@ type noted struct {
 	at     time.Time
 	copies int
 	gone   time.Time // when it was first taken
+
+	forgotten bool // by the store
+	earlier   int  // copies that were taken before the store forgot it
 }
 
 func newWatch(w *world) *watch {
 	return &watch{
 		w: w, calls: map[string]*life{}, told: map[string]map[string]bool{}, notes: map[string]*noted{}, applied: map[bot.EventID]bot.Outcome{},
 		urgent: map[string]bool{}, doubts: map[string]int{}, late: map[string]bool{}, unread: map[string]bool{}, last: map[string]int{},
-		texts: map[string]int{}, wants: map[string]bool{}, failed: map[string]bool{}, flying: map[string]time.Time{},
+		rates: map[string]time.Time{}, wants: map[string]bool{}, failed: map[string]bool{}, flying: map[string]time.Time{},
 	}
 }
 
@@ -97,8 +102,11 @@ func (v *watch) committed(c bot.Change, done bot.Committed) {
 			v.call(d, c)
 		case bot.KindCatcher:
 			v.catcher(d)
+		case bot.KindPerson:
+			v.person(d)
 		}
 	}
+	v.round(c)
 	v.urgency(c)
 	for _, m := range c.Messages {
 		v.message(m, c)
@@ -165,7 +173,7 @@ func (v *watch) call(d bot.Document, change bot.Change) {
 		v.w.breaks("I1", "%s: takes went from %d to %d", c.Reference, old.Epoch, c.Epoch)
 	case was == nil && is != nil && c.Epoch <= old.Epoch:
 		v.w.breaks("I1", "%s has a new holder and no new take", c.Reference)
-	case was != nil && is != nil && was.Catcher != is.Catcher:
+	case was != nil && is != nil && was.Catcher != is.Catcher && change.Outcome != bot.OutcomeConflict:
 		v.w.breaks("I1", "%s went from %s to %s without a drop", c.Reference, was.Name, is.Name)
 	}
 	if n := len(old.Story); n > 0 && len(c.Story) > n && c.Story[n].At.Before(old.Story[n-1].At) {
@@ -173,6 +181,7 @@ func (v *watch) call(d bot.Document, change bot.Change) {
 	}
 	if is != nil {
 		old.holders[is.Party.Person] = true
+		old.holders[bot.PersonID(secret, is.Party.Also)] = true
 	}
 	if c.Ended.IsZero() && !v.hasTimer(c) {
 		v.w.breaks("L4", "%s is %s and nothing is to happen; after %s", c.Reference, c.Stage, change.Event)
@@ -209,6 +218,39 @@ func (v *watch) catcher(d bot.Document) {
 	}
 }
 
+// person is the part of I12 about answers that move nothing.
+func (v *watch) person(d bot.Document) {
+	var p bot.Person
+	if len(d.Body) == 0 {
+		return
+	}
+	if err := json.Unmarshal(d.Body, &p); err != nil {
+		v.w.breaks("I4", "a person cannot be read: %v", err)
+		return
+	}
+	if l := v.w.settings.Limits; p.Idle.Day > l.TextsADay || len(p.Idle.Times) > l.TextsIn10Minutes {
+		v.w.breaks("I12", "%d answers a day and %d in ten minutes that move nothing", p.Idle.Day, len(p.Idle.Times))
+	}
+}
+
+// round is the part of I13 about how many are asked at once.
+func (v *watch) round(c bot.Change) {
+	offers := map[string]int{}
+	for _, m := range c.Messages {
+		if m.Class == notify.Offer && m.Edits == "" {
+			offers[m.Still.Call]++
+		}
+	}
+	for call, n := range offers {
+		if v.calls[call] != nil && v.calls[call].Epoch > 0 {
+			continue // who was in line before it was taken is asked again at once
+		}
+		if most := v.w.settings.AsksAround().First; n > most {
+			v.w.breaks("I13", "%d are asked at once, %d is the most", n, most)
+		}
+	}
+}
+
 // urgency notes who must hear safety first.
 func (v *watch) urgency(c bot.Change) {
 	for _, a := range v.w.inbox {
@@ -230,6 +272,9 @@ func (v *watch) message(m notify.Message, c bot.Change) {
 	}
 	v.notes[m.ID] = n
 	if m.Class == notify.Offer && call != nil {
+		if m.Edits == "" {
+			v.mayBeAsked(m.Still.Offer, call)
+		}
 		switch call.Assessment.Route {
 		case triage.RouteRedirect:
 			v.w.breaks("I8", "%s is %s and was offered", call.Reference, call.Assessment.Route)
@@ -239,6 +284,29 @@ func (v *watch) message(m notify.Message, c bot.Change) {
 		v.w.breaks("I14", "words about %s, which nobody holds", call.Reference)
 	}
 	v.numbers(m)
+}
+
+// mayBeAsked is I13: nobody is asked who is away, too far off or has enough for the day, nor
+// in the night.
+func (v *watch) mayBeAsked(id string, call *life) {
+	var k bot.Catcher
+	doc := v.w.memory.docs[bot.Key{Kind: bot.KindCatcher, ID: id}]
+	if err := json.Unmarshal(doc.Body, &k); err != nil {
+		v.w.breaks("I4", "a catcher cannot be read: %v", err)
+		return
+	}
+	local := v.w.now.In(v.w.settings.Zone())
+	if k.AwayUntil.After(v.w.now.Add(time.Minute)) {
+		v.w.breaks("I13", "%s is away and was asked", k.Name)
+	}
+	if p := call.Answers.Place; p != nil {
+		if far := notify.FarFrom(k.Catcher, *p); far.Km > k.ReachKm+1 {
+			v.w.breaks("I13", "%s is asked for a swarm %.0f km away and goes %.0f", k.Name, far.Km, k.ReachKm)
+		}
+	}
+	if h := local.Add(30 * time.Second).Hour(); h < 6 || h > 21 {
+		v.w.breaks("I13", "%s is asked at %s", k.Name, local.Format("15:04"))
+	}
 }
 
 // numbers is I14: a number is in no text but with leave.
@@ -262,7 +330,7 @@ func (v *watch) sending(out notify.Outgoing) {
 	if out.Class == notify.Safety {
 		lease = 15 * time.Second
 	}
-	if since, ok := v.flying[out.Line()]; ok && v.w.now.Sub(since) < lease {
+	if since, ok := v.flying[out.Line()]; ok && v.w.now.Sub(since) < lease-time.Millisecond {
 		v.w.breaks("I16", "two messages of one line are being handed over at once")
 	}
 	v.flying[out.Line()] = v.w.now
@@ -280,6 +348,7 @@ func (v *watch) sending(out notify.Outgoing) {
 		v.w.breaks("I10", "a %s is stale", out.Class)
 	}
 	v.stillTrue(out)
+	v.rate(out)
 	if pause := m.pause[out.To.Channel()]; pause > m.now() {
 		v.w.breaks("I12", "a message goes out while %s pauses", out.To.Channel())
 	}
@@ -288,6 +357,28 @@ func (v *watch) sending(out notify.Outgoing) {
 			v.w.breaks("I12", "a %s goes out after %d segments of %d", out.Class, spent, v.w.plan.Fuse)
 		}
 	}
+}
+
+// rate is I12: how fast a sender sends, and how fast one chat is written to.
+func (v *watch) rate(out notify.Outgoing) {
+	channel := out.To.Channel()
+	v.paced(string(channel), out, time.Duration(segments(out.Message))*v.w.watchPace(channel), 0)
+	if channel == notify.Telegram {
+		v.paced(string(out.To), out, time.Second, 2*time.Second)
+	}
+}
+
+// paced is a leaky bucket of the watch's own: after a message the next one has to wait, but
+// for a burst. Safety waits for nothing, and is on the bill.
+func (v *watch) paced(what string, out notify.Outgoing, cost, burst time.Duration) {
+	now, free := v.w.now, v.rates[what]
+	if out.Class != notify.Safety && free.Sub(now) > burst+time.Millisecond {
+		v.w.breaks("I12", "%s: a %s goes out %v too early", notify.Address(what).Channel(), out.Class, free.Sub(now)-burst)
+	}
+	if free.Before(now) {
+		free = now
+	}
+	v.rates[what] = free.Add(cost)
 }
 
 // handed notes that a message is handed over, whatever came of it.
@@ -299,11 +390,14 @@ func (v *watch) finishing(done notify.Done, finish func() error) error {
 	stale := m.held[line].fence != done.Lease.Fence
 	before := len(m.items)
 	// A look-up may have found the same words of another message, read a moment before.
-	if n := v.notes[done.Lease.ID]; n != nil && done.Result.End == notify.Accepted && n.copies == 0 && !done.Unsent {
+	if n := v.notes[done.Lease.ID]; n != nil && done.Result.End == notify.Accepted && n.copies+n.earlier == 0 && !done.Unsent {
 		v.w.breaks("L3", "a %s counts as sent, and nobody took it", n.Class)
 	}
 	if done.Drop != "" || done.Result.End == notify.Accepted {
 		delete(v.wants, done.Lease.ID)
+	}
+	if done.Lease.State == notify.Detour {
+		v.w.hits["detour"]++
 	}
 	err := finish()
 	if stale && len(m.items) != before {
@@ -397,7 +491,10 @@ func (v *watch) yours(out notify.Outgoing, n *noted, call *life) {
 	if v.told[take] == nil {
 		v.told[take] = map[string]bool{}
 	}
-	v.told[take][out.Recipient] = true
+	v.told[take][out.Still.Holder] = true
+	if l := v.w.loss; l != nil && !l.another && n.at.After(l.since) && v.w.now.Sub(n.at) < 9*time.Second {
+		v.w.breaks("I2", "%s was told of a take that no copy has", out.To.Hint())
+	}
 	if len(v.told[take]) > 1 {
 		v.w.breaks("I2", "two catchers were told that %s is theirs", call.Reference)
 	}

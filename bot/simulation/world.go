@@ -38,12 +38,15 @@ type world struct {
 	replicas []*replica
 	ahead    []happening // sorted by time, then by seq
 	seq      int
+	sweeping bool       // the log is read again in a minute
 	swept    int        // of the inbox, that nobody needs to look at again
 	inbox    []*arrival // everything that people sent, as the providers keep it
 	phones   map[notify.Address]*phone
 	down     map[notify.Channel]time.Time // until when a provider cannot be reached
-	outage   time.Time                    // until when the store cannot be reached
-	passed   map[string]int               // passings of each fault point
+	loss     *loss                        // under way, nil = none
+	losses   int
+	outage   time.Time      // until when the store cannot be reached
+	passed   map[string]int // passings of each fault point
 	faults   map[string]map[int]string
 	hits     map[string]int
 	nested   int // depth of what happens in the middle of something else
@@ -72,14 +75,18 @@ type arrival struct {
 	who    string
 	at     time.Time
 	heard  bool
+	lost   bool // acknowledged and forgotten, and nobody brings it again
 	answer bot.Outcome
 }
 
 // clock is a replica's clock.
-type clock struct{ w *world }
+type clock struct {
+	w     *world
+	ahead time.Duration
+}
 
-// Now returns the world's time in the hotline's zone.
-func (c clock) Now() time.Time { return c.w.now.In(c.w.settings.Zone()) }
+// Now returns the world's time in the hotline's zone, as this replica has it.
+func (c clock) Now() time.Time { return c.w.now.Add(c.ahead).In(c.w.settings.Zone()) }
 
 // Sleep takes no time: the pauses after conflicts are milliseconds.
 func (c clock) Sleep(ctx context.Context, _ time.Duration) error { return ctx.Err() }
@@ -109,6 +116,12 @@ func newWorld(plan Plan, mutant Mutant) *world {
 	w.memory.Fuse = plan.Fuse
 	w.memory.Pace = map[notify.Channel]time.Duration{notify.SMS: time.Second, notify.WhatsApp: 20 * time.Millisecond, notify.Telegram: 40 * time.Millisecond}
 	w.memory.ChatPace = time.Second
+	switch mutant {
+	case NoSenderRate:
+		w.memory.Pace = nil
+	case NoChatRate:
+		w.memory.ChatPace = 0
+	}
 	w.watch = newWatch(w)
 	for _, f := range plan.Faults {
 		if w.faults[f.Point] == nil {
@@ -118,6 +131,9 @@ func newWorld(plan Plan, mutant Mutant) *world {
 	}
 	for _, s := range town {
 		w.phones[s.address] = &phone{owner: s.name}
+		if s.also != "" {
+			w.phones[s.also] = &phone{owner: s.name + " (second)"}
+		}
 	}
 	for n := range max(1, plan.Replicas) {
 		w.replicas = append(w.replicas, w.newReplica(n))
@@ -126,14 +142,13 @@ func newWorld(plan Plan, mutant Mutant) *world {
 	for _, step := range plan.Steps {
 		w.at(plan.Start.Add(step.At), true, func() { w.do(step) })
 	}
-	w.at(w.now.Add(time.Minute), false, w.sweepInbox)
 	return w
 }
 
 func (w *world) newReplica(n int) *replica {
 	r := &replica{world: w, n: n}
 	log := slog.New(slog.NewTextHandler(w.logs, &slog.HandlerOptions{Level: slog.LevelDebug}))
-	r.hotline = &bot.Hotline{Settings: w.settings, Secrets: [][]byte{secret}, Store: &port{Store: w.memory, r: r}, Clock: clock{w}, Log: log}
+	r.hotline = &bot.Hotline{Settings: w.settings, Secrets: [][]byte{secret}, Store: &port{Store: w.memory, r: r}, Clock: clock{w, w.plan.ahead(n)}, Log: log}
 	senders, resolvers := map[notify.Channel]notify.Sender{}, map[notify.Channel]notify.Resolver{}
 	for _, c := range notify.Channels {
 		senders[c] = &provider{r: r, channel: c}
@@ -142,7 +157,7 @@ func (w *world) newReplica(n int) *replica {
 		}
 	}
 	r.delivery = r.hotline.Delivery(senders)
-	r.delivery.Resolvers, r.delivery.Batch = resolvers, 1
+	r.delivery.Resolvers, r.delivery.Batch, r.delivery.Kept = resolvers, 1, w.kept
 	r.mutate()
 	return r
 }
@@ -154,7 +169,10 @@ func (w *world) enrol() {
 			continue
 		}
 		catcher := notify.Catcher{ID: fmt.Sprint("k", i), Name: s.name, Address: s.address, Lat: w.settings.Latitude + 0.01*float64(i-5),
-			Lon: w.settings.Longitude, ReachKm: 30, MaxHeightM: 5, Skills: []notify.Skill{notify.Ladder}, JobsADay: 2}
+			Lon: w.settings.Longitude, ReachKm: 30, MaxHeightM: 5, Skills: []notify.Skill{notify.Ladder}, JobsADay: 2, Also: s.also}
+		if s.far {
+			catcher.Lat, catcher.ReachKm = catcher.Lat+1, 40
+		}
 		e := bot.Enrolled{Event: bot.EventID("ro:" + s.name), Catcher: catcher}
 		if _, err := w.replicas[0].hotline.Hear(context.Background(), e); err != nil {
 			w.breaks("setup", "%v", err)
@@ -280,7 +298,7 @@ func (r *replica) turn() time.Time {
 	switch made, wait, err := r.hotline.RunErrand(context.Background(), nil); {
 	case made || err != nil:
 		soon(time.Second)
-	default:
+	case wait < idle*time.Millisecond:
 		soon(wait)
 	}
 	for _, c := range notify.Channels {
@@ -288,13 +306,13 @@ func (r *replica) turn() time.Time {
 			if r.dead || r.broken != "" {
 				return next
 			}
-			_, wait, err := r.delivery.Step(context.Background(), c, r.now)
+			_, wait, err := r.delivery.Step(context.Background(), c, r.hotline.Clock.Now())
 			if err != nil {
 				soon(time.Second)
 				break
 			}
 			if wait > 0 {
-				if wait < idle*time.Millisecond {
+				if len(r.memory.lanes[notify.Lane(c)])+len(r.memory.lanes[notify.Lane(c)+"!"]) > 0 {
 					soon(wait)
 				}
 				break
@@ -317,6 +335,9 @@ func (m *Memory) nextTurn() time.Time {
 	}
 	for _, t := range m.timers {
 		look(t.at)
+	}
+	for _, e := range m.errands {
+		look(max(e.at, m.errandFree))
 	}
 	for _, lane := range m.lanes {
 		for _, at := range lane {

@@ -67,6 +67,8 @@ type Door struct {
 	Config
 	api   *url.URL                  // nil when APIURL is no URL; Check says so
 	signs []client.RequestValidator // one for each of AuthTokens
+
+	refusals bot.Seldom
 }
 
 var _ notify.Sender = (*Door)(nil)

@@ -76,3 +76,22 @@ func TestWhereAPictureMayLie(t *testing.T) {
 		}
 	}
 }
+
+// TestPictureFromOurOwnNetwork holds that a name of Twilio's that leads to an address of our
+// own network is not called: the address is looked at after the name was resolved.
+func TestPictureFromOurOwnNetwork(t *testing.T) {
+	called := false
+	server := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { called = true }))
+	defer server.Close()
+	r, err := http.NewRequest(http.MethodGet, server.URL, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := mediaTransport("https://api.twilio.com").RoundTrip(r)
+	if err == nil {
+		_ = answer.Body.Close()
+	}
+	if err == nil || called {
+		t.Error("an address of this machine was called")
+	}
+}

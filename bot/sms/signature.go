@@ -20,6 +20,12 @@ func (d *Door) signedForm(w http.ResponseWriter, r *http.Request) (form url.Valu
 		refuse(w, http.StatusMethodNotAllowed)
 		return nil, false
 	}
+	const signature = 28 // letters: a SHA-1 in base64
+	if len(r.Header.Get("X-Twilio-Signature")) != signature {
+		d.refused("twilio webhook without a signature: refused", r)
+		refuse(w, http.StatusForbidden)
+		return nil, false
+	}
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxWebhook))
 	if err != nil {
 		refuse(w, bodyStatus(err))
@@ -31,12 +37,12 @@ func (d *Door) signedForm(w http.ResponseWriter, r *http.Request) (form url.Valu
 	}
 	form, err = url.ParseQuery(string(body))
 	if err != nil || repeated(form) {
-		d.Log.Warn("twilio webhook with a parameter twice or unreadable: refused", "path", r.URL.Path)
+		d.refused("twilio webhook with a parameter twice or unreadable: refused", r)
 		refuse(w, http.StatusBadRequest)
 		return nil, false
 	}
 	if form.Get("AccountSid") != d.AccountSID {
-		d.Log.Warn("twilio webhook of another account: refused", "path", r.URL.Path)
+		d.refused("twilio webhook of another account: refused", r)
 		refuse(w, http.StatusForbidden)
 		return nil, false
 	}
@@ -55,7 +61,7 @@ func (d *Door) signed(r *http.Request, body []byte) bool {
 		return false
 	}
 	if d.PublicURL == "" {
-		d.Log.Warn("twilio webhook, but no public URL is set to check it against: refused", "path", r.URL.Path)
+		d.refused("twilio webhook, but no public URL is set to check it against: refused", r)
 		return false
 	}
 	called := d.PublicURL + r.URL.RequestURI()
@@ -66,9 +72,16 @@ func (d *Door) signed(r *http.Request, body []byte) bool {
 		}
 	}
 	if !good {
-		d.Log.Warn("twilio webhook with a bad signature: refused; is the public URL the one that Twilio calls?", "path", r.URL.Path)
+		d.refused("twilio webhook with a bad signature: refused; is the public URL the one that Twilio calls?", r)
 	}
 	return good
+}
+
+// refused logs a refusal, not each one of a flood.
+func (d *Door) refused(why string, r *http.Request) {
+	if untold, ok := d.refusals.Tell(d.Clock.Now()); ok {
+		d.Log.Warn(why, "path", r.URL.Path, "more_untold", untold)
+	}
 }
 
 // repeated reports whether a parameter came twice: Twilio never does that, and the

@@ -41,7 +41,7 @@ func TestSignatureVectors(t *testing.T) {
 		}
 		h := open(t)
 		h.Door = New(Config{AccountSID: "AC" + strings.Repeat("0", 32), AuthTokens: []string{v.AuthToken},
-			PublicURL: u.Scheme + "://" + u.Host, Hearer: h.heard, Log: h.Log})
+			PublicURL: u.Scheme + "://" + u.Host, Hearer: h.heard, Log: h.Log, Clock: h.clock})
 		r := httptest.NewRequest(http.MethodPost, u.RequestURI(), strings.NewReader(body))
 		r.Header.Set("X-Twilio-Signature", v.Signature)
 		if twice {

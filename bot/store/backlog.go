@@ -114,29 +114,3 @@ func (s *Store) Spent(ctx context.Context, day time.Time) (segments int, err err
 	}
 	return segments, nil
 }
-
-// Pulse beats once and says whether the store has lost something since the last beat of
-// this process: its own counter went back, or another server answers. What was acknowledged
-// in the last moments may be gone then. Call it from one loop.
-func (s *Store) Pulse(ctx context.Context) (lost string, err error) {
-	beat, err := s.client.HIncrBy(ctx, s.keys.of("meta"), "beat", 1).Result()
-	if err != nil {
-		return "", fmt.Errorf("beat: %w", err)
-	}
-	lineage := ""
-	if s.embedded == nil {
-		f, err := s.ask(ctx)
-		if err != nil {
-			return "", fmt.Errorf("ask Redis about itself: %w", err)
-		}
-		lineage = f.lineage
-	}
-	switch {
-	case s.beat > 0 && beat <= s.beat:
-		lost = "counter_went_back"
-	case s.lineage != "" && lineage != s.lineage:
-		lost = "another_server"
-	}
-	s.beat, s.lineage = beat, lineage
-	return lost, nil
-}

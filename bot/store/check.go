@@ -51,6 +51,7 @@ func (s *Store) Check(ctx context.Context, local time.Time) (Profile, []Problem,
 			facts.skew = local.Sub(now)
 		}
 		profile, problems = judge(facts)
+		s.replicated.Store(profile.Name == "replicated")
 	}
 	for _, p := range problems {
 		if p.Fatal {
@@ -97,7 +98,8 @@ type facts struct {
 	clusterClient  bool
 	sentinelClient bool
 	replicas       int
-	lineage        string // changes when a copy takes over (INFO replication, master_replid)
+	lineage        string // changes when a copy takes over or a server restarts (INFO replication, master_replid)
+	before         string // the lineage that a copy continues when it took over, else zeros (master_replid2)
 	configRead     bool   // CONFIG may be asked; managed servers often forbid it
 	policy         string
 	appendOnly     bool
@@ -124,7 +126,7 @@ func (s *Store) ask(ctx context.Context) (facts, error) {
 	f.version, f.role = info["redis_version"], info["role"]
 	f.clusterEnabled = info["cluster_enabled"] == "1"
 	f.replicas, _ = strconv.Atoi(info["connected_slaves"])
-	f.lineage = info["master_replid"]
+	f.lineage, f.before = info["master_replid"], info["master_replid2"]
 	f.policy = info["maxmemory_policy"]
 	f.appendOnly = info["aof_enabled"] == "1"
 	f.aofBroken = f.appendOnly && info["aof_last_write_status"] == "err"

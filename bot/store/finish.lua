@@ -70,6 +70,7 @@ end
 if how == 'later' then
   redis.call('HDEL', HELD, line)
   file(laneof(item), line, now + delay)
+  if unsent then redis.call('HINCRBY', TRIES, id, -1) end
 elseif how == 'open' then
   if delay > 0 then till = now + delay end
   file(laneof(item), line, till)

@@ -81,7 +81,7 @@ local function hand(lane, line)
     tidied = true
     return
   end
-  local class, segments, edits = string.match(item, '^%S+ (%S+) (%d+) (%S+) ')
+  local class, also, segments, edits = string.match(item, '^%S+ ([^ +]+)(%+?) (%d+) (%S+) ')
   local person = string.match(line, '^(.-)!?$')
   if chatgap > 0 and lane == LANES[channel] then
     local turn = number(CHAT, person) - CHATBURST * chatgap
@@ -89,8 +89,7 @@ local function hand(lane, line)
   end
   local state = stateof(line, class, since or 0)
   if detour then
-    -- In the JSON, quotes of a text are escaped: this is the field and nothing else.
-    if class ~= 'safety' and class ~= 'claim' or not string.find(item, '"also":"', 1, true) then return end
+    if class ~= 'safety' and class ~= 'claim' or also == '' then return end
     if state ~= 'opted_out' then state = 'detour' end
   end
   local goes = state == 'fresh' or state == 'left_open'

@@ -126,17 +126,20 @@ func (s *Store) report(ctx context.Context, r bot.DeliveryReport, slim string) (
 }
 
 // encodeItem writes a message as it waits in the outbox. What the scripts must know stands
-// in front of the JSON.
+// in front of the JSON; a plus after the class says that there is a second address.
 func (s *seals) encodeItem(m notify.Message) (string, error) {
 	b, err := json.Marshal(m)
 	if err != nil {
 		return "", fmt.Errorf("message %s: %w", m.ID, err)
 	}
-	edits := m.Edits
+	class, edits := string(m.Class), m.Edits
 	if edits == "" {
 		edits = "-"
 	}
-	return strings.Join([]string{string(m.Lane()), string(m.Class), strconv.Itoa(segments(m)), edits, s.text("item:"+m.ID, b)}, " "), nil
+	if m.Also != "" {
+		class += "+"
+	}
+	return strings.Join([]string{string(m.Lane()), class, strconv.Itoa(segments(m)), edits, s.text("item:"+m.ID, b)}, " "), nil
 }
 
 func (s *seals) decodeItem(id, item string) (m notify.Message, err error) {

@@ -148,11 +148,3 @@ func scan(page func(cursor uint64) ([]string, uint64, error), do func([]string) 
 		cursor = next
 	}
 }
-
-// node returns the server that holds the hotline's slot.
-func (s *Store) node(ctx context.Context) (redis.Cmdable, error) {
-	if cluster, ok := s.client.(*redis.ClusterClient); ok {
-		return cluster.MasterForKey(ctx, s.keys.of("meta"))
-	}
-	return s.client, nil
-}

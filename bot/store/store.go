@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/url"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/alicebob/miniredis/v2"
@@ -73,9 +74,10 @@ type Store struct {
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
 	roster   cachedRoster
-	beat     int64  // of Pulse, at its last call
-	lineage  string // of the server that answered it
-	places   cachedPlaces
+	pulse    pulse
+	// replicated is set by Check and Pulse: copies of the server exist, or may.
+	replicated atomic.Bool
+	places     cachedPlaces
 
 	commitKeys, outboxKeys []string
 }

@@ -61,6 +61,8 @@ type Door struct {
 
 	taps    chan struct{}  // room for answers to taps under way
 	tapping sync.WaitGroup // answers to taps under way
+
+	refusals bot.Seldom
 }
 
 var _ notify.Sender = (*Door)(nil)

@@ -29,7 +29,9 @@ func (d *Door) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if !d.knows(r.Header.Get("X-Telegram-Bot-Api-Secret-Token")) {
-		d.Log.Warn("telegram webhook with a bad secret: refused")
+		if untold, ok := d.refusals.Tell(d.Clock.Now()); ok {
+			d.Log.Warn("telegram webhook with a bad secret: refused", "more_untold", untold)
+		}
 		refuse(w, http.StatusUnauthorized)
 		return
 	}

@@ -52,11 +52,25 @@ func (p *Pages) offer(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	data := p.page(v.Language, "")
+	if v.State == "yours" && !p.kept(r) {
+		w.Header().Set("Refresh", "2")
+		http.Error(w, data.T("tap_settling"), http.StatusServiceUnavailable)
+		return
+	}
 	data.Title = data.T("page_swarm", "Ref", v.Ref)
 	data.Token, data.V, data.Did, data.Since = token, v, did(data, r), since
 	data.Minutes, data.Reasons = []string{"15", "30", "45", "60"}, bot.PassReasons
 	data.Sketch, data.SunsetIn = homeSketch(v, data), span(v.SunsetIn)
 	p.show(w, http.StatusOK, "offer", data)
+}
+
+// kept reports whether "yours" may be said: no failover of the store can take it back.
+func (p *Pages) kept(r *http.Request) bool {
+	if p.Kept == nil {
+		return true
+	}
+	kept, err := p.Kept(r.Context())
+	return kept && err == nil
 }
 
 func (p *Pages) offerDoes(w http.ResponseWriter, r *http.Request) {

@@ -36,8 +36,10 @@ type Looker interface {
 // Pages are the pages where a tap or a look beats a text. GET and HEAD change nothing on any
 // of them (RFC 9110 section 9.2.1): whoever previews a link has only looked.
 type Pages struct {
-	Look      Looker
-	Hear      Hearer
+	Look Looker
+	Hear Hearer
+	// Kept asks whether the store cannot lose what it just took in; nil = it cannot.
+	Kept      func(context.Context) (bool, error)
 	PublicURL string // where people reach the pages
 	Language  string // of pages that are nobody's
 	Password  bot.Secret
@@ -46,6 +48,7 @@ type Pages struct {
 	Photo     func(ctx context.Context, name string) (io.ReadCloser, error) // fetches a picture from its provider; nil = none shown
 	Plots     func(title string, s bot.Summary) ([]Plot, error)             // draws a season; nil = no plots
 	Log       *slog.Logger
+	Privacy   Privacy
 	NewsEvery time.Duration // how often a page that is open looks for news; 0 = every 2 s
 	Open      bool          // the desk asks for no password: a rehearsal on this machine
 
@@ -100,6 +103,7 @@ func (p *Pages) Register(mux *http.ServeMux) {
 		mux.Handle(pattern, p.headed(cross.Handler(h), longestForm))
 	}
 	handle("GET /page/{name}", p.asset)
+	handle("GET /privacy", p.privacy)
 	handle("GET /o/{token}", p.offer)
 	handle("POST /o/{token}", p.offerDoes)
 	handle("GET /o/{token}/live", p.linkLive)

@@ -191,3 +191,20 @@ func TestDashboardKnowsTheMetrics(t *testing.T) {
 		}
 	}
 }
+
+// TestServerLimits holds that no client can tie a server up (OWASP ASVS 5.0, 15.2.2): each
+// figure is the most that is allowed.
+func TestServerLimits(t *testing.T) {
+	s := Server(http.NotFoundHandler())
+	for what, d := range map[string][2]time.Duration{
+		"header": {s.ReadHeaderTimeout, 5 * time.Second}, "read": {s.ReadTimeout, 10 * time.Second},
+		"write": {s.WriteTimeout, 15 * time.Second}, "idle": {s.IdleTimeout, time.Minute},
+	} {
+		if d[0] <= 0 || d[0] > d[1] {
+			t.Errorf("the %s timeout is %v, want at most %v", what, d[0], d[1])
+		}
+	}
+	if s.MaxHeaderBytes <= 0 || s.MaxHeaderBytes > 16<<10 {
+		t.Errorf("headers may be %d bytes", s.MaxHeaderBytes)
+	}
+}

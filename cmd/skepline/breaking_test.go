@@ -74,6 +74,9 @@ type wreck struct {
 	redisDir  string
 	redisPort string
 	redis     *exec.Cmd
+	wire      *wire    // to Redis, nil = directly
+	options   []string // of redis-server
+	metrics   string   // address of /metrics
 	program   *exec.Cmd
 	url       string
 	logs      lockedBuffer
@@ -81,6 +84,15 @@ type wreck struct {
 }
 
 func openWreck(t *testing.T) *wreck {
+	t.Helper()
+	w := prepareWreck(t)
+	w.startRedis()
+	w.start()
+	return w
+}
+
+// prepareWreck starts nothing yet but the provider.
+func prepareWreck(t *testing.T) *wreck {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("takes seconds")
@@ -102,8 +114,6 @@ func openWreck(t *testing.T) *wreck {
 			t.Log(w.logs.String())
 		}
 	})
-	w.startRedis()
-	w.start()
 	return w
 }
 
@@ -116,27 +126,44 @@ func end(c *exec.Cmd, s syscall.Signal) {
 
 func (w *wreck) startRedis() {
 	w.Helper()
-	w.redis = exec.Command("redis-server", "--port", w.redisPort, "--bind", "127.0.0.1", "--dir", w.redisDir, "--save", "",
-		"--appendonly", "yes", "--appendfsync", "always")
-	out, err := w.redis.StdoutPipe()
+	w.redis = startServer(w.T, w.redisPort, w.redisDir, w.options...)
+}
+
+// startServer starts a redis-server that syncs every write, unless options say otherwise, and
+// waits until it is ready.
+func startServer(t *testing.T, port, dir string, options ...string) *exec.Cmd {
+	t.Helper()
+	server := exec.Command("redis-server", append([]string{"--port", port, "--bind", "127.0.0.1", "--dir", dir, "--save", "",
+		"--appendonly", "yes", "--appendfsync", "always"}, options...)...)
+	out, err := server.StdoutPipe()
 	if err != nil {
-		w.Fatal(err)
+		t.Fatal(err)
 	}
-	if err := w.redis.Start(); err != nil {
-		w.Fatal(err)
+	if err := server.Start(); err != nil {
+		t.Fatal(err)
 	}
+	said := ""
 	for lines := bufio.NewScanner(out); lines.Scan(); {
-		if strings.Contains(lines.Text(), "Ready to accept connections") {
+		if said += lines.Text() + "\n"; strings.Contains(lines.Text(), "Ready to accept connections") {
 			go func() { _, _ = io.Copy(io.Discard, out) }() // or it would block on a full pipe
-			return
+			return server
 		}
 	}
-	w.Fatal("redis-server ended before it was ready")
+	t.Fatalf("redis-server ended before it was ready: %s", said)
+	return nil
+}
+
+// toRedis is the port at which the program finds Redis.
+func (w *wreck) toRedis() string {
+	if w.wire != nil {
+		return w.wire.port()
+	}
+	return w.redisPort
 }
 
 func (w *wreck) environment(listen, metrics string) map[string]string {
 	return map[string]string{
-		"SKEPLINE_TEST_SERVE": "1", "SKEPLINE_HOTLINE": w.file, "SKEPLINE_REDIS_URL": "redis://127.0.0.1:" + w.redisPort,
+		"SKEPLINE_TEST_SERVE": "1", "SKEPLINE_HOTLINE": w.file, "SKEPLINE_REDIS_URL": "redis://127.0.0.1:" + w.toRedis(),
 		"SKEPLINE_PUBLIC_URL": publicURL, "SKEPLINE_SECRET": strings.Repeat("plum", 10), "SKEPLINE_LISTEN": listen, "SKEPLINE_METRICS_LISTEN": metrics,
 		"TWILIO_ACCOUNT_SID": w.twilio.AccountSID, "TWILIO_AUTH_TOKEN": w.twilio.AuthToken, "TWILIO_FROM": ourNumber, "TWILIO_API_URL": w.twilio.URL,
 	}
@@ -148,7 +175,8 @@ func (w *wreck) start() {
 	listen := "127.0.0.1:" + freePort(w.T)
 	w.program = exec.Command(os.Args[0])
 	w.program.Env = os.Environ()
-	for name, value := range w.environment(listen, "127.0.0.1:"+freePort(w.T)) {
+	w.metrics = "127.0.0.1:" + freePort(w.T)
+	for name, value := range w.environment(listen, w.metrics) {
 		w.program.Env = append(w.program.Env, name+"="+value)
 	}
 	w.program.Stderr = &w.logs

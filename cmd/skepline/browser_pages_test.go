@@ -93,6 +93,9 @@ func tryOver(t *testing.T, chromium context.Context) {
 	}
 	ada.reads("a link that has ended", "Nothing here")
 	ada.looksWell("nothing")
+	ada.press("footer a")
+	ada.reads("what is kept", "What we keep of you", "A photo you add on your page", "Qué guardamos de usted")
+	ada.looksWell("privacy")
 }
 
 // permits lets the tab's pages have a location, or not.

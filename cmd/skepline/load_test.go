@@ -108,22 +108,22 @@ func post(path, body, kind, header string) []byte {
 	return fmt.Appendf(nil, "POST %s HTTP/1.1\r\nHost: bees.example.org\r\nContent-Type: %s\r\n%s\r\nContent-Length: %d\r\n\r\n%s", path, kind, header, len(body), body)
 }
 
-// wire is one connection that posts.
-type wire struct {
+// poster is one connection that posts.
+type poster struct {
 	net.Conn
 	answers *bufio.Reader
 }
 
-func dial(address string) (*wire, error) {
+func dial(address string) (*poster, error) {
 	c, err := net.Dial("tcp", address)
 	if err != nil {
 		return nil, err
 	}
-	return &wire{c, bufio.NewReader(c)}, nil
+	return &poster{c, bufio.NewReader(c)}, nil
 }
 
 // post sends one request and returns the status of its answer.
-func (w *wire) post(request []byte) (status int, err error) {
+func (w *poster) post(request []byte) (status int, err error) {
 	if _, err := w.Write(request); err != nil {
 		return 0, err
 	}
@@ -204,7 +204,7 @@ func load(t testing.TB, address string, connections int, talks []talk, d time.Du
 }
 
 // play plays one talk and returns how long each post took.
-func play(t testing.TB, w *wire, talk talk, began time.Time, d time.Duration, heard *provider) (waits []time.Duration) {
+func play(t testing.TB, w *poster, talk talk, began time.Time, d time.Duration, heard *provider) (waits []time.Duration) {
 	t.Helper()
 	var arrived chan struct{}
 	if heard != nil {

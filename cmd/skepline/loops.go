@@ -35,7 +35,12 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	loop(s.runTimers)
 	loop(s.runErrands)
 	delivery := s.hotline.Delivery(s.senders())
-	delivery.Resolved, delivery.Settle, delivery.Ended = s.metrics.Resolved, s.settle, s.metrics.Ended
+	delivery.Resolved, delivery.Settle, delivery.Kept = s.metrics.Resolved, s.settle, s.store.Kept
+	remember := delivery.Ended
+	delivery.Ended = func(done notify.Done, age time.Duration) {
+		remember(done, age)
+		s.metrics.Ended(done, age)
+	}
 	if s.hold > 0 {
 		delivery.Hold = s.hold
 	}
@@ -52,7 +57,7 @@ func (s *service) loops(taking, work context.Context, group *errgroup.Group) {
 	loop(func(taking, work context.Context) { s.every(taking, work, 24*time.Hour, "seals", s.reseal) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "daily", s.daily) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "store", s.recheck()) })
-	loop(func(taking, work context.Context) { s.every(taking, work, 2*time.Second, "pulse", s.pulse) })
+	loop(func(taking, work context.Context) { s.every(taking, work, 2*time.Second, "pulse", s.pulse()) })
 	loop(func(taking, work context.Context) { s.every(taking, work, 5*time.Second, "backlog", s.backlog) })
 	loop(func(taking, work context.Context) { s.every(taking, work, time.Minute, "clock", s.setClock) })
 	if s.sms != nil {

@@ -81,7 +81,7 @@ func newSiteAt(t *testing.T, base, text string, steps int, languages ...string) 
 	s := &site{T: t, live: live, base: base, mux: http.NewServeMux()}
 	s.hidden = &web.Pages{
 		Look: live.Hotline(), Hear: s, PublicURL: base, Language: settings.DefaultLanguage(), Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
-		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler),
+		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler), Privacy: privacy(settings, true, false),
 		NewsEvery: 100 * time.Millisecond, Photo: (&service{hotline: live.Hotline()}).photo, Plots: drawn,
 	}
 	s.hidden.Register(s.mux)
@@ -482,7 +482,7 @@ func TestHeaders(t *testing.T) {
 		"Permissions-Policy":         "geolocation=(self), camera=(), microphone=()",
 		"Strict-Transport-Security":  "max-age=31536000",
 	}
-	for _, path := range []string{offer, where, "/p/" + offer[3:] + "?n=0", "/o/AAAAAAAAAAAAAAAAAAAAAA", "/desk/", call, "/desk/call/none", css} {
+	for _, path := range []string{offer, where, "/p/" + offer[3:] + "?n=0", "/o/AAAAAAAAAAAAAAAAAAAAAA", "/desk/", call, "/desk/call/none", "/privacy", css} {
 		h := s.ask("GET", path, nil).Header()
 		for name, value := range want {
 			if path == css && name == "Cache-Control" {

@@ -174,6 +174,7 @@ func (s *phoneShow) open(ctx context.Context, n int) error {
 		Look: l.Hotline(), Hear: heardLive{s, l}, PublicURL: s.base, Language: settings.DefaultLanguage(), Open: true, Plots: drawn,
 		Photo:  s.photo(l),
 		Secret: l.Hotline().Secrets[0], Now: time.Now, Log: slog.New(slog.DiscardHandler),
+		Privacy: privacy(&settings, true, true),
 	}
 	mux := http.NewServeMux()
 	pages.Register(mux)

@@ -85,10 +85,10 @@ func open(ctx context.Context, c config) (*service, error) {
 // openDoors builds the doors that have credentials and says which are off.
 func (s *service) openDoors() {
 	owner := replica()
-	heard := s.metrics.Hear(ringing{s.hotline, s.bell})
+	heard := s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept})
 	if s.env.HasSMS() {
 		s.sms = sms.New(sms.Config{
-			AccountSID: s.env.TwilioAccountSID, AuthTokens: []string{s.env.TwilioAuthToken.Reveal()}, From: s.env.TwilioFrom,
+			AccountSID: s.env.TwilioAccountSID, AuthTokens: revealed(s.env.TwilioAuthTokens), From: s.env.TwilioFrom,
 			APIURL: s.env.TwilioAPIURL, PublicURL: s.env.PublicURL, Country: s.settings.Country, VoiceWords: voiceWords(s.settings),
 			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log,
 		})
@@ -125,10 +125,12 @@ func voiceWords(s *bot.Settings) map[string]string {
 	return words
 }
 
-// ringing rings the bell after every event, so that its messages leave at once.
+// ringing rings the bell after every event, so that its messages leave at once. "Yours" is
+// said on the spot only when Redis cannot lose it with one server.
 type ringing struct {
 	*bot.Hotline
 	bell *bell
+	kept func(context.Context) (bool, error)
 }
 
 // Hear hears e and rings.
@@ -136,6 +138,11 @@ func (r ringing) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
 	outcome, err := r.Hotline.Hear(ctx, e)
 	if err == nil {
 		r.bell.ring()
+	}
+	if err == nil && outcome == bot.OutcomeWon {
+		if kept, err := r.kept(ctx); err != nil || !kept {
+			return bot.OutcomeSettling, nil
+		}
 	}
 	return outcome, err
 }
@@ -170,9 +177,9 @@ func (s *service) pages() *web.Pages {
 		return nil
 	}
 	return &web.Pages{
-		Look: s.hotline, Hear: s.metrics.Hear(ringing{s.hotline, s.bell}), PublicURL: s.env.PublicURL,
+		Look: s.hotline, Kept: s.store.Kept, Hear: s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
-		Now: s.clock.Now, Photo: s.photo, Plots: drawn, Log: s.log,
+		Now: s.clock.Now, Photo: s.photo, Plots: drawn, Log: s.log, Privacy: privacy(s.settings, s.sms != nil, s.telegram != nil),
 	}
 }
 
@@ -191,6 +198,21 @@ func drawn(title string, s bot.Summary) ([]web.Plot, error) {
 		all = append(all, web.Plot{Name: d.Name, SVG: svg.Bytes()})
 	}
 	return all, nil
+}
+
+// privacy is what the page about it says of this hotline.
+func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
+	p := web.Privacy{
+		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(), SentDays: store.SentDays,
+		Maps: s.Places.Nominatim != "", Tiles: s.Map.Tiles != "",
+	}
+	if sms {
+		p.Services = append(p.Services, "Twilio")
+	}
+	if telegram {
+		p.Services = append(p.Services, "Telegram")
+	}
+	return p
 }
 
 // photo fetches a picture from the provider that has it.
@@ -255,6 +277,13 @@ func (s *service) fetch(ctx context.Context, name string) (io.ReadCloser, error)
 		return nil, errors.New("the provider's answer broke off")
 	}
 	return io.NopCloser(bytes.NewReader(card)), nil
+}
+
+func revealed(secrets []bot.Secret) (all []string) {
+	for _, s := range secrets {
+		all = append(all, s.Reveal())
+	}
+	return all
 }
 
 // senders are the doors by channel.

@@ -6,9 +6,11 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -45,6 +47,7 @@ type town struct {
 	logs     *lockedBuffer
 	secret   string // of Telegram's webhook, "" = it is polled
 	file     string // hotline.toml
+	redisURL string // "" = in memory
 }
 
 // lockedBuffer is a buffer that many may write to.
@@ -120,7 +123,7 @@ func openTownWith(t *testing.T, redisURL string, replicas int, secret, settings 
 	ctx, end := context.WithCancel(context.Background())
 	w.end = end
 	t.Cleanup(w.close)
-	w.file = noon(t)
+	w.file, w.redisURL = noon(t), redisURL
 	w.adds(settings)
 	for range replicas {
 		w.startReplica(ctx, redisURL)
@@ -200,10 +203,17 @@ func (w *town) close() {
 	for _, s := range w.replicas {
 		_ = s.store.Close() // some tests have taken the server away
 	}
-	logs := w.logs.String()
-	for _, private := range []string{"5550142", "5550123", "Mill Lane", "apple tree", w.telegram.Token, w.twilio.AuthToken, "plumplum"} {
-		if i := strings.Index(logs, private); i >= 0 {
-			w.Errorf("%q is in the log: …%s", private, logs[max(0, i-200):min(len(logs), i+40)])
+	logs, metrics := w.logs.String(), ""
+	for _, s := range w.replicas {
+		answer := httptest.NewRecorder()
+		s.metrics.Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+		metrics += answer.Body.String()
+	}
+	for what, text := range map[string]string{"log": logs, "metrics": metrics, "Redis files": redisFiles(w.T, w.redisURL)} {
+		for _, private := range []string{"5550142", "5550123", "Mill Lane", "apple tree", w.telegram.Token, w.twilio.AuthToken, "plumplum"} {
+			if i := strings.Index(text, private); i >= 0 {
+				w.Errorf("%q is in the %s: …%s", private, what, text[max(0, i-200):min(len(text), i+40)])
+			}
 		}
 	}
 	if w.Failed() {
@@ -346,6 +356,30 @@ func realRedis(t *testing.T) string {
 	return url
 }
 
+// redisDirs are the folders of the servers that ownRedis started, by address.
+var redisDirs sync.Map
+
+// redisFiles returns every byte that a server of ownRedis wrote to its disk, "" for another.
+func redisFiles(t *testing.T, url string) string {
+	dir, ours := redisDirs.Load(url)
+	if !ours {
+		return ""
+	}
+	var all strings.Builder
+	err := filepath.WalkDir(dir.(string), func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		data, err := os.ReadFile(path)
+		all.Write(data)
+		return err
+	})
+	if err != nil || all.Len() == 0 {
+		t.Errorf("Redis' files hold %d bytes: %v", all.Len(), err)
+	}
+	return all.String()
+}
+
 // ownRedis starts a redis-server that the test may also kill.
 func ownRedis(t *testing.T) (url string, kill func()) {
 	t.Helper()
@@ -353,8 +387,9 @@ func ownRedis(t *testing.T) (url string, kill func()) {
 	if err != nil {
 		t.Skip("no redis-server on PATH and no SKEPLINE_TEST_REDIS: not tried on a real Redis")
 	}
-	port := freePort(t)
-	cmd := exec.Command(binary, "--port", port, "--bind", "127.0.0.1", "--dir", t.TempDir(), "--save", "",
+	port, dir := freePort(t), t.TempDir()
+	redisDirs.Store("redis://127.0.0.1:"+port, dir)
+	cmd := exec.Command(binary, "--port", port, "--bind", "127.0.0.1", "--dir", dir, "--save", "",
 		"--appendonly", "yes", "--appendfsync", "always")
 	out, err := cmd.StdoutPipe()
 	if err != nil {

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"time"
 
+	"skepline/bot"
+	"skepline/bot/store"
 	"skepline/notify"
 )
 
@@ -42,17 +44,59 @@ func (s *service) reseal(ctx context.Context) error {
 	return err
 }
 
-// pulse notices when Redis has lost its last moments, which a failover does: another server
-// answers, or a counter goes back. The provider's log is read again soon in any case (the
-// sweep looks a quarter of an hour back), so that no text of a caller is lost for good.
-func (s *service) pulse(ctx context.Context) error {
-	lost, err := s.store.Pulse(ctx)
-	if err == nil && lost != "" {
-		s.metrics.Failover(lost)
-		s.log.Error("Redis has gone back: what was acknowledged in its last moments may be lost. "+
-			"Compare what catchers were told with OPEN.", "noticed_by", lost)
+// repairFor is how long after a loss takes are looked at again: a catcher may have been told
+// by a message that was on its way.
+const repairFor = 30 * time.Second
+
+// pulse returns the look that notices when Redis has gone back, which a failover does: a copy
+// answers, or a counter goes back. Then what catchers were told is held against what Redis
+// still knows, the provider's log is read again, so that no text of a caller is lost for good,
+// and the stewards hear of it.
+func (s *service) pulse() func(context.Context) error {
+	var loss *store.Loss
+	var noticed time.Time
+	told := false
+	return func(ctx context.Context) error {
+		found, err := s.store.Pulse(ctx)
+		if err != nil {
+			return err
+		}
+		if found != nil {
+			loss, noticed, told = found, time.Now(), false
+			s.metrics.Failover(found.Why)
+			s.log.Error("Redis went back: what was acknowledged in its last moments may be lost", "noticed_by", found.Why)
+		}
+		if loss == nil {
+			return nil
+		}
+		if !told {
+			if err := s.tellOf(ctx, loss); err != nil {
+				return err
+			}
+			told = true
+		}
+		if time.Since(noticed) > repairFor {
+			loss = nil
+			return nil
+		}
+		err = s.hotline.Reconcile(ctx, loss.Name, s.metrics.Repaired)
+		s.bell.ring()
+		return err
 	}
-	return err
+}
+
+// tellOf lets the stewards know of a loss and reads the provider's log at once. A server that
+// only started anew has what its profile promises, so nobody is woken for that.
+func (s *service) tellOf(ctx context.Context, loss *store.Loss) error {
+	if loss.Why != "restarted" {
+		if _, err := s.hotline.Hear(ctx, bot.WentBack{Event: bot.EventID("wb:" + loss.Name)}); err != nil {
+			return err
+		}
+	}
+	if s.sms != nil {
+		return s.sms.SweepStep(ctx, s.clock.Now())
+	}
+	return nil
 }
 
 // backlog shows how much waits.

@@ -1,0 +1,128 @@
+package bot
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"skepline/notify"
+)
+
+// memory is what a store held, for one that forgets what came after.
+type memory struct {
+	docs   map[Key]Document
+	timers map[string]Timer
+	sent   int
+}
+
+func (m *model) remembered() memory {
+	s := memory{map[Key]Document{}, map[string]Timer{}, len(m.sent)}
+	for k, d := range m.docs {
+		s.docs[k] = d
+	}
+	for id, t := range m.timers {
+		s.timers[id] = t
+	}
+	return s
+}
+
+// TestLostTakeIsRepaired plays a store that forgets a take of which its catcher was told.
+func TestLostTakeIsRepaired(t *testing.T) {
+	const ada, bram, steward notify.Address = "telegram:5550101", "telegram:5550102", "telegram:5550199"
+	for _, test := range []struct {
+		why     string
+		after   func(t *testing.T, m *model) // what happened on the new server
+		outcome Outcome
+		holder  string
+		ada     string // words that each of them hears
+		bram    string
+		steward string
+	}{
+		{"nothing was lost", nil, OutcomeNoted, "ada", "", "", ""},
+		{"nobody else took it", func(*testing.T, *model) {}, OutcomeRestored, "ada", "It is yours", "need to go", ""},
+		{"somebody else took it", func(t *testing.T, m *model) {
+			m.hear(t, Tapped{Event: "tg:b", From: bram, Says: "TAKE"})
+		}, OutcomeConflict, "ada", "It is yours", "promised to two", "promised to two"},
+		{"somebody else took it and is on the way", func(t *testing.T, m *model) {
+			m.hear(t, Tapped{Event: "tg:b", From: bram, Says: "TAKE"})
+			m.hear(t, Said{Event: "tg:c", From: bram, Text: "ETA 20"})
+		}, OutcomeConflict, "bram", "promised to two", "", "promised to two"},
+		{"the call was ended", func(t *testing.T, m *model) {
+			m.hear(t, Said{Event: "tw:9", From: walkers[0], Text: "GONE"})
+		}, OutcomeConflict, "", "is over", "", ""},
+		{"the whole call was lost", func(_ *testing.T, m *model) {
+			for k := range m.docs {
+				if k.Kind == KindCall {
+					delete(m.docs, k)
+				}
+			}
+		}, OutcomeUnknown, "", "lost our notes", "", "lost"},
+	} {
+		t.Run(test.why, func(t *testing.T) {
+			m := newModel(t, time.Date(2026, 5, 12, 18, 5, 0, 0, time.UTC))
+			m.settings.Stewards = []string{string(steward)}
+			for i, a := range []notify.Address{ada, bram} {
+				name := []string{"Ada", "Bram"}[i]
+				m.hear(t, Enrolled{Event: EventID("ro:" + name), Catcher: notify.Catcher{ID: strings.ToLower(name), Name: name, Address: a,
+					Lat: 42.45, Lon: -76.48, ReachKm: 30, MaxHeightM: 5, JobsADay: 3}})
+			}
+			m.hear(t, Said{Event: "tw:1", From: walkers[0], Text: "hanging cluster of bees, nobody stung, 14 Mill Ln, I can reach it"})
+			before := m.remembered()
+			m.hear(t, Tapped{Event: "tg:a", From: ada, Says: "TAKE"})
+			call := m.calls(t)[0]
+			var claim notify.Message
+			for _, msg := range m.sent[before.sent:] {
+				if msg.Class == notify.Claim && msg.Still.Holder == "ada" {
+					claim = msg
+					break
+				}
+			}
+			var p promises
+			p.remember(notify.Done{Lease: notify.Lease{Outgoing: notify.Outgoing{Message: claim}}, Result: notify.Result{End: notify.Accepted}}, m.now)
+			if len(p.all()) != 1 {
+				t.Fatalf("remembered %v of %+v", p.all(), claim.Still)
+			}
+			if test.after != nil {
+				m.docs, m.timers = before.docs, before.timers
+				m.now = m.now.Add(20 * time.Second)
+				test.after(t, m)
+			}
+			from := len(m.sent)
+			told := p.all()[0]
+			told.Event = "fo:x"
+			if got := m.hear(t, told); got != test.outcome {
+				t.Fatalf("outcome %q, want %q", got, test.outcome)
+			}
+			if calls := m.calls(t); len(calls) > 0 {
+				holder := ""
+				if calls[0].Holder != nil {
+					holder = calls[0].Holder.Catcher
+				}
+				if holder != test.holder {
+					t.Errorf("held by %q, want %q", holder, test.holder)
+				}
+				if holder == "ada" && test.outcome != OutcomeNoted && calls[0].Epoch <= call.Epoch-1 {
+					t.Errorf("take %d, before the loss %d", calls[0].Epoch, call.Epoch)
+				}
+			}
+			for _, who := range []struct {
+				a     notify.Address
+				words string
+			}{{ada, test.ada}, {bram, test.bram}, {steward, test.steward}} {
+				heard := ""
+				for _, msg := range m.sent[from:] {
+					if msg.To == who.a {
+						heard += msg.Text + "\n"
+					}
+				}
+				if who.words != "" && !strings.Contains(heard, who.words) || who.words == "" && heard != "" {
+					t.Errorf("%s hears %q, want %q in it", who.a.Hint(), heard, who.words)
+				}
+			}
+			if len(m.calls(t)) > 0 && m.hear(t, told) != test.outcome {
+				t.Error("told again, it comes out differently")
+			}
+			m.wait(t, 30*time.Hour)
+		})
+	}
+}

@@ -1,0 +1,214 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/redis/go-redis/v9"
+
+	"skepline/bot"
+	"skepline/bot/store"
+	"skepline/notify"
+)
+
+const (
+	quarryman = "+16075550171"
+	ferryman  = "+16075550172"
+	stewardAt = "+16075550199"
+)
+
+// enrol adds a catcher, from a connection of the test's own.
+func (w *wreck) enrol(name, number string) {
+	w.Helper()
+	environment := w.environment("127.0.0.1:0", "127.0.0.1:0")
+	term := &terminal{in: strings.NewReader(""), out: io.Discard, errs: &bytes.Buffer{}, getenv: func(n string) string { return environment[n] }}
+	c, err := term.config(w.file)
+	if err != nil {
+		w.Fatal(err)
+	}
+	st, err := store.Open(store.Options{URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag})
+	if err != nil {
+		w.Fatal(err)
+	}
+	defer func() { _ = st.Close() }()
+	h, err := c.hotline(st, &clock{})
+	if err != nil {
+		w.Fatal(err)
+	}
+	catcher := notify.Catcher{ID: strings.ToLower(name), Name: name, Address: notify.Address("sms:" + number),
+		Lat: c.settings.Latitude, Lon: c.settings.Longitude, ReachKm: 20, MaxHeightM: 4, JobsADay: 20}
+	if _, err := h.Hear(w.Context(), bot.Enrolled{Event: nonce(), Catcher: catcher}); err != nil {
+		w.Fatal(err)
+	}
+}
+
+// steward puts a steward into the settings, in front of everything.
+func (w *wreck) steward(number string) {
+	w.Helper()
+	text, err := os.ReadFile(w.file)
+	if err == nil {
+		err = os.WriteFile(w.file, append([]byte("stewards = [\"sms:"+number+"\"]\n"), text...), 0o600)
+	}
+	if err != nil {
+		w.Fatal(err)
+	}
+}
+
+// heard returns everything that was sent to a number, after the first n messages of all.
+func (w *wreck) heard(number string, from int) string {
+	var all strings.Builder
+	for _, m := range w.twilio.Sent()[from:] {
+		if m.To == number {
+			all.WriteString(m.Body + "\n")
+		}
+	}
+	return all.String()
+}
+
+func (w *wreck) hears(number, words string) {
+	w.Helper()
+	w.until("\""+words+"\" to "+number, func() bool { return strings.Contains(w.heard(number, 0), words) })
+}
+
+// reading returns a number from the program's /metrics, 0 when it is not there.
+func (w *wreck) reading(name string) float64 {
+	answer, err := http.Get("http://" + w.metrics + "/metrics")
+	if err != nil {
+		return 0
+	}
+	defer answer.Body.Close()
+	page, err := io.ReadAll(answer.Body)
+	if err != nil {
+		return 0
+	}
+	for line := range strings.Lines(string(page)) {
+		if value, ok := strings.CutPrefix(strings.TrimSpace(line), name+" "); ok {
+			v, err := strconv.ParseFloat(value, 64)
+			if err == nil {
+				return v
+			}
+		}
+	}
+	return 0
+}
+
+func redisAt(t *testing.T, port string) *redis.Client {
+	client := redis.NewClient(&redis.Options{Addr: "127.0.0.1:" + port, MaxRetries: -1})
+	t.Cleanup(func() { _ = client.Close() })
+	return client
+}
+
+// replicated starts a main server and copies of it, each over a wire of its own, and waits
+// until the copies have all there is.
+func (w *wreck) replicated(copies int) (servers []*exec.Cmd, ports []string, wires []*wire) {
+	w.Helper()
+	w.startRedis()
+	for range copies {
+		line := newWire(w.T, "127.0.0.1:"+w.redisPort)
+		port := freePort(w.T)
+		server := startServer(w.T, port, w.TempDir(), "--replicaof", "127.0.0.1 "+line.port(), "--repl-diskless-sync-delay", "0", "--repl-ping-replica-period", "1")
+		w.Cleanup(func() { end(server, syscall.SIGKILL) })
+		servers, ports, wires = append(servers, server), append(ports, port), append(wires, line)
+	}
+	for _, port := range ports {
+		client := redisAt(w.T, port)
+		w.until("a copy to be in step", func() bool {
+			return strings.Contains(client.Info(w.Context(), "replication").Val(), "master_link_status:up")
+		})
+	}
+	return servers, ports, wires
+}
+
+// TestFailoverThatLosesATake plays what no Redis can prevent: a take that one copy has and
+// that is told to its catcher, the main server dead, another copy promoted that never heard
+// of the take, and a second take there. Both catchers hear the truth within a minute.
+func TestFailoverThatLosesATake(t *testing.T) {
+	w := prepareWreck(t)
+	w.steward(stewardAt)
+	_, ports, wires := w.replicated(2)
+	w.wire = newWire(t, "127.0.0.1:"+w.redisPort)
+	w.start()
+	w.enrol("Quentin", quarryman)
+	w.enrol("Ferris", ferryman)
+	caller := w.caller()
+	w.untilTaken(w.twilio.Text(caller, ourNumber, report))
+	w.untilTaken(w.twilio.Text(caller, ourNumber, "14 Mill Lane"))
+	w.hears(quarryman, "TAKE")
+	w.hears(ferryman, "TAKE")
+	time.Sleep(300 * time.Millisecond) // for the second copy to have all that
+
+	wires[1].set(func(f *fault) { f.frozen = true })
+	w.untilTaken(w.twilio.Text(quarryman, ourNumber, "TAKE"))
+	w.hears(quarryman, "Yours:")
+	before := len(w.twilio.Sent())
+
+	end(w.redis, syscall.SIGKILL)
+	promoted := redisAt(t, ports[1])
+	if err := promoted.SlaveOf(t.Context(), "NO", "ONE").Err(); err != nil {
+		t.Fatal(err)
+	}
+	failed := time.Now()
+	w.wire.set(func(f *fault) { f.to = "127.0.0.1:" + ports[1] })
+	w.wire.drop()
+	w.untilTaken(w.twilio.Text(ferryman, ourNumber, "TAKE"))
+
+	settled := func() bool {
+		quentin, ferris := w.heard(quarryman, before), w.heard(ferryman, before)
+		sorry := strings.Contains(quentin, "promised to two") || strings.Contains(ferris, "promised to two") ||
+			strings.Contains(ferris, "has it") || strings.Contains(quentin, "has it")
+		return sorry && (strings.Contains(quentin, "Yours:") || strings.Contains(ferris, "Yours:")) && strings.Contains(w.heard(stewardAt, before), "lost its last moments")
+	}
+	w.until("both to hear the truth", settled)
+	took := time.Since(failed)
+	t.Logf("both catchers and the steward knew %v after the failover", took.Round(100*time.Millisecond))
+	if took > time.Minute {
+		t.Errorf("the repair took %v", took)
+	}
+	time.Sleep(time.Second)
+	quentin, ferris := w.heard(quarryman, before), w.heard(ferryman, before)
+	if n := w.reading(`skepline_store_lineage_changes_total{why="took_over"}`); n != 1 {
+		t.Errorf("%v failovers were counted", n)
+	}
+	holders := 0
+	for _, words := range []string{quentin, ferris} {
+		if strings.Contains(words, "Yours:") && !strings.Contains(words, "promised to two") {
+			holders++
+		}
+	}
+	if holders != 1 {
+		t.Errorf("Quentin hears\n%s\nFerris hears\n%s", quentin, ferris)
+	}
+	t.Logf("repaired: %v conflicts, %v restored", w.reading(`skepline_takes_repaired_total{how="conflict"}`), w.reading(`skepline_takes_repaired_total{how="restored"}`))
+}
+
+// TestATakeWaitsForACopy holds that with copies a take is told only when one has it, and that
+// the person who tapped hears so.
+func TestATakeWaitsForACopy(t *testing.T) {
+	w := prepareWreck(t)
+	_, _, wires := w.replicated(1)
+	w.start()
+	w.enrol("Quentin", quarryman)
+	caller := w.caller()
+	w.untilTaken(w.twilio.Text(caller, ourNumber, report))
+	w.untilTaken(w.twilio.Text(caller, ourNumber, "14 Mill Lane"))
+	w.hears(quarryman, "TAKE")
+	wires[0].set(func(f *fault) { f.frozen = true })
+	w.untilTaken(w.twilio.Text(quarryman, ourNumber, "TAKE"))
+	if n := w.reading(`skepline_events_total{kind="said",outcome="settling"}`); n != 1 {
+		t.Errorf("%v takes were answered as not yet safe", n)
+	}
+	time.Sleep(time.Second)
+	if words := w.heard(quarryman, 0); strings.Contains(words, "Yours:") {
+		t.Fatalf("told although no copy has it: %s", words)
+	}
+	wires[0].set(func(f *fault) { f.frozen = false })
+	w.hears(quarryman, "Yours:")
+}
