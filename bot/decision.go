@@ -5,12 +5,13 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/base32"
-	"encoding/json"
 	"fmt"
 	"reflect"
 	"slices"
 	"strings"
 	"time"
+
+	json "github.com/goccy/go-json" // several times faster on documents; schema_test holds it to encoding/json
 
 	"skepline/intake"
 	"skepline/notify"
@@ -31,6 +32,7 @@ type decision struct {
 	// foreign are documents with fields that we do not know; a newer program wrote them.
 	foreign []Key
 
+	always      values        // what every text may name
 	placeBefore *intake.Place // of the call being talked about, before this event
 	onPage      *Said         // what a press on the caller's page says, as a text would
 }
@@ -39,6 +41,9 @@ type decision struct {
 type copyOf[T any] struct {
 	doc  Document
 	work *T
+	// As they were stored: the timers of a call or a catcher, and the lines of a call's story.
+	timers []CallTimer
+	lines  int
 }
 
 func newDecision(f Facts) *decision {
@@ -66,6 +71,12 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 		if unknown {
 			d.foreign = append(d.foreign, k)
 		}
+		switch w := any(c.work).(type) {
+		case *Call:
+			c.timers, c.lines = slices.Clone(w.Timers), len(w.Story)
+		case *Catcher:
+			c.timers = slices.Clone(w.Timers)
+		}
 	}
 	*copies = append(*copies, c)
 	return c
@@ -91,6 +102,19 @@ func (d *decision) want(keys ...Key) {
 	if len(lacking) > 0 {
 		panic(Need{Keys: lacking})
 	}
+}
+
+// around returns what of roster and board matters for a call at a place.
+func (d *decision) around(place intake.Place) *Surroundings {
+	if d.Board != nil {
+		return &Surroundings{Place: place, Roster: d.Roster, Board: *d.Board, Members: len(d.Roster)}
+	}
+	for _, s := range d.Around {
+		if s.Place == place {
+			return s
+		}
+	}
+	panic(Need{Around: &place})
 }
 
 // find looks a name up, "" when there is nothing under it.
@@ -141,22 +165,22 @@ func (d *decision) finish() Change {
 			d.erase(p.doc)
 			continue
 		}
-		d.write(p.doc, p.work, p.work.pointer(), false)
+		d.write(p.doc, p.work, p.work.pointer(), false, nil)
 	}
 	for _, c := range d.calls {
 		if c.work.ID != "" {
-			d.write(c.doc, c.work, nil, true)
+			d.write(c.doc, c.work, nil, true, c.timers)
 		}
 	}
 	for _, c := range d.crew {
 		if c.work.ID != "" {
-			d.write(c.doc, c.work, nil, true)
+			d.write(c.doc, c.work, nil, true, c.timers)
 		}
 	}
 	for _, b := range d.blocks {
 		// Everybody's first text comes by here: nobody waits for another because of a count.
 		b.doc.Loose = true
-		d.write(b.doc, b.work, nil, false)
+		d.write(b.doc, b.work, nil, false, nil)
 	}
 	slices.SortFunc(d.change.Documents, func(a, b Document) int { return compareKeys(a.Key, b.Key) })
 	slices.SortFunc(d.change.Checks, func(a, b Check) int { return compareKeys(a.Key, b.Key) })
@@ -175,8 +199,8 @@ func (d *decision) erase(old Document) {
 }
 
 // write adds a document to the change when it came out different, with its board card and
-// its timers; else, when it carries a promise, its version is checked.
-func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
+// its timers, which were these; else, when it carries a promise, its version is checked.
+func (d *decision) write(old Document, work any, pointer *Key, promise bool, timers []CallTimer) {
 	body, err := json.Marshal(work)
 	if err != nil {
 		panic(fmt.Errorf("document %s cannot be written: %w", old.Key.Kind, err))
@@ -193,14 +217,19 @@ func (d *decision) write(old Document, work any, pointer *Key, promise bool) {
 	d.change.Documents = append(d.change.Documents, Document{Key: old.Key, Version: old.Version, Loose: old.Loose, Pointer: pointer, Body: body})
 	switch w := work.(type) {
 	case *Call:
-		d.callFollows(old, w)
+		d.callFollows(w, timers)
 	case *Catcher:
-		d.catcherFollows(old, w)
+		if w.Name == "" { // off the list, and forgotten
+			d.change.Cards = append(d.change.Cards, Card{Field: "k:" + w.ID})
+		} else {
+			d.card("k:"+w.ID, w.card())
+		}
+		d.timersFollow("k:"+w.ID, timers, w.Timers)
 	}
 }
 
 // callFollows adds what goes with a call's document: its card and its timers.
-func (d *decision) callFollows(old Document, c *Call) {
+func (d *decision) callFollows(c *Call, timers []CallTimer) {
 	if c.Ended.IsZero() {
 		card := notify.CallCard{
 			Reference: c.Reference, Stage: string(c.Stage), Held: c.Held, Opened: c.Opened,
@@ -219,20 +248,17 @@ func (d *decision) callFollows(old Document, c *Call) {
 	} else {
 		d.change.Cards = append(d.change.Cards, Card{Field: "c:" + c.ID})
 	}
-	var before Call
-	if old.Version > 0 {
-		if err := json.Unmarshal(old.Body, &before); err != nil {
-			panic(fmt.Errorf("document call cannot be read: %w", err))
-		}
-	}
-	d.timersFollow(c.ID, before.timer, c.Timers)
+	d.timersFollow(c.ID, timers, c.Timers)
 }
 
-// timersFollow sets, moves and clears the timers that a document counts. was returns the one
-// of a purpose as it was before.
-func (d *decision) timersFollow(owner string, before func(string) *CallTimer, timers []CallTimer) {
+// timersFollow sets, moves and clears the timers that a document counts, which were those
+// before.
+func (d *decision) timersFollow(owner string, before, timers []CallTimer) {
 	for _, t := range timers {
-		was := *before(t.Purpose)
+		was := CallTimer{Purpose: t.Purpose}
+		if i := slices.IndexFunc(before, func(b CallTimer) bool { return b.Purpose == t.Purpose }); i >= 0 {
+			was = before[i]
+		}
 		id := owner + "/" + t.Purpose
 		switch {
 		case !t.At.IsZero() && (was.N != t.N || !was.At.Equal(t.At)):
@@ -241,22 +267,6 @@ func (d *decision) timersFollow(owner string, before func(string) *CallTimer, ti
 			d.change.Timers = append(d.change.Timers, TimerChange{Timer: Timer{ID: id, N: t.N}, Clear: true})
 		}
 	}
-}
-
-// catcherFollows adds what goes with a catcher's document: their card and their timers.
-func (d *decision) catcherFollows(old Document, k *Catcher) {
-	if k.Name == "" { // off the list, and forgotten
-		d.change.Cards = append(d.change.Cards, Card{Field: "k:" + k.ID})
-	} else {
-		d.card("k:"+k.ID, k.card())
-	}
-	var before Catcher
-	if old.Version > 0 {
-		if err := json.Unmarshal(old.Body, &before); err != nil {
-			panic(fmt.Errorf("document catcher cannot be read: %w", err))
-		}
-	}
-	d.timersFollow("k:"+k.ID, before.timer, k.Timers)
 }
 
 func (d *decision) card(field string, card any) {
@@ -335,14 +345,15 @@ func words(p Party) intake.Words {
 
 // say returns the text of key for p, filled with v and with what every text may name.
 func (d *decision) say(p Party, key string, v values) string {
-	all := values{
-		"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.poisonCentre(),
-		"Many": d.Settings.manyStings(), "Report": d.Settings.Refer("hornets"),
+	if d.always == nil {
+		d.always = values{
+			"Hotline": d.Settings.Name, "Emergency": d.Settings.EmergencyNumber, "Poison": d.Settings.poisonCentre(),
+			"Many": d.Settings.manyStings(), "Report": d.Settings.Refer("hornets"),
+		}
 	}
-	for k, value := range v { // order does not matter: a map is filled from a map
-		all[k] = value
-	}
-	return words(p).Say(key, all)
+	w := words(p)
+	w.Always = d.always
+	return w.Say(key, v)
 }
 
 // tell adds a message with the words of key to the change and returns it for finishing

@@ -1,7 +1,6 @@
 package bot
 
 import (
-	"encoding/json"
 	"slices"
 	"strings"
 	"time"
@@ -164,7 +163,7 @@ func (d *decision) keepWords() {
 		if c.ID == "" || !c.Ended.IsZero() && !c.Ended.Equal(d.Now) || d.tellsAnother(c) {
 			continue
 		}
-		before := linesOf(copied.doc)
+		before := copied.lines
 		relayed := false
 		for _, m := range d.change.Messages {
 			relayed = relayed || m.Class == notify.Relay && m.Recipient == c.Caller.Person
@@ -231,16 +230,6 @@ func spokenBy(e Event) (from notify.Address, text string) {
 func (d *decision) unlinked(text string) string {
 	return strings.ReplaceAll(text, d.Settings.PublicURL+"/"+PageCaller+"/"+linkMask, "[link]")
 }
-
-// linesOf counts the lines of a stored call's story.
-func linesOf(doc Document) int {
-	var stored struct{ Story []struct{} }
-	if doc.Version == 0 || json.Unmarshal(doc.Body, &stored) != nil {
-		return 0
-	}
-	return len(stored.Story)
-}
-
 func (c *Call) spoke(at time.Time, who, text string, after int) {
 	if text == "" {
 		return

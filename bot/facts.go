@@ -17,6 +17,7 @@ type Facts struct {
 	Finds     []Find     // looked up so far
 	Roster    []notify.Catcher
 	Board     *notify.Board     // nil = roster and board not loaded
+	Around    []*Surroundings   // by place, as far as loaded
 	Places    *intake.Gazetteer // nil = not loaded
 	Again     bool              // it was decided before and conflicted: nothing is assumed now
 	Season    *Summary          // of the season so far; nil = not loaded
@@ -29,13 +30,14 @@ type Need struct {
 	Keys   []Key
 	Find   string
 	Roster bool
+	Around *intake.Place
 	Places bool
 	Season bool
 	Day    time.Time // the midnight at which the day to sum up begins; zero = none
 }
 
 func (n Need) none() bool {
-	return len(n.Keys) == 0 && n.Find == "" && !n.Roster && !n.Places && !n.Season && n.Day.IsZero()
+	return len(n.Keys) == 0 && n.Find == "" && !n.Roster && n.Around == nil && !n.Places && !n.Season && n.Day.IsZero()
 }
 
 func (f *Facts) add(docs []Document) {

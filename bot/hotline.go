@@ -5,7 +5,6 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"hash/fnv"
@@ -15,6 +14,8 @@ import (
 	"runtime/debug"
 	"sync"
 	"time"
+
+	json "github.com/goccy/go-json"
 
 	"skepline/notify"
 )
@@ -174,6 +175,13 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 			return err
 		}
 		facts.Roster, facts.Board = roster, &board
+	}
+	if need.Around != nil {
+		near, err := h.Store.Around(ctx, *need.Around, (need.Around.PrecisionM+sameWithin)/1000, facts.Now)
+		if err != nil {
+			return err
+		}
+		facts.Around = append(facts.Around, near)
 	}
 	if err := h.loadSums(ctx, facts, need); err != nil {
 		return err

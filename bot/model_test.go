@@ -71,6 +71,10 @@ func (m *model) decide(t testing.TB, e Event) Change {
 		if need.Find != "" {
 			f.Finds = append(f.Finds, Find{need.Find, m.finds[need.Find]})
 		}
+		if need.Around != nil {
+			roster := slices.SortedFunc(maps.Values(m.roster), func(a, b notify.Catcher) int { return cmp.Compare(a.ID, b.ID) })
+			f.Around = append(f.Around, &Surroundings{Place: *need.Around, Roster: roster, Board: m.board, Members: len(roster)})
+		}
 		if need.Places {
 			f.Places = m.places
 		}

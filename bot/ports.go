@@ -28,6 +28,10 @@ type Store interface {
 	Roster(ctx context.Context) ([]notify.Catcher, error)
 	// Board returns the board as it stood a moment ago.
 	Board(ctx context.Context) (notify.Board, error)
+	// Around returns what of roster and board matters for a call at a place: who may go there,
+	// and the calls within km of it, as far as their places are sure. It may be more, and is
+	// all where the place is known in words only.
+	Around(ctx context.Context, place intake.Place, km float64, now time.Time) (*Surroundings, error)
 	// Commit applies a change, all or nothing. A repeated event changes nothing and
 	// returns the stored outcome. ErrConflict means that a checked document moved.
 	Commit(ctx context.Context, change Change) (Committed, error)
@@ -75,6 +79,14 @@ type Loaded struct {
 	Outcome   Outcome    // its outcome, when Seen
 	Documents []Document // the person's, then the one it points to, if any
 	Found     string     // the subject that find names
+}
+
+// Surroundings is what of roster and board matters at a place. It is shared: do not change it.
+type Surroundings struct {
+	Place   intake.Place
+	Roster  []notify.Catcher // sorted by id
+	Board   notify.Board
+	Members int // of the whole roster
 }
 
 // Committed is the answer to a commit.

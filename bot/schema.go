@@ -9,6 +9,8 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+
+	fastjson "github.com/goccy/go-json"
 )
 
 // decodeDocument reads a stored document into work, a pointer to a struct. It refuses one
@@ -16,19 +18,17 @@ import (
 // the event comes again, perhaps to a replica that knows. Fields that this program does not
 // know are reported and kept (keepUnknown): a newer program has added them.
 func decodeDocument(doc Document, work any) (unknown bool, err error) {
-	reader := json.NewDecoder(bytes.NewReader(doc.Body))
+	reader := fastjson.NewDecoder(bytes.NewReader(doc.Body))
 	reader.DisallowUnknownFields()
 	if err := reader.Decode(work); err != nil {
 		unknown = true
+		reflect.ValueOf(work).Elem().SetZero()
 		if err := json.Unmarshal(doc.Body, work); err != nil {
 			return false, fmt.Errorf("document %s cannot be read: %s", doc.Key.Kind, withoutValue(err))
 		}
 	}
-	var head struct {
-		Schema int `json:"schema"`
-	}
-	if err := json.Unmarshal(doc.Body, &head); err == nil && head.Schema > documentSchema {
-		return unknown, fmt.Errorf("document %s is of schema %d, this program knows %d: run the newer program", doc.Key.Kind, head.Schema, documentSchema)
+	if n := schemaOf(work); n > documentSchema {
+		return unknown, fmt.Errorf("document %s is of schema %d, this program knows %d: run the newer program", doc.Key.Kind, n, documentSchema)
 	}
 	return unknown, nil
 }
@@ -45,6 +45,20 @@ func withoutValue(err error) string {
 		return fmt.Sprint("it is no JSON from byte ", broken.Offset, " on")
 	}
 	return "one of its fields holds what it should not"
+}
+
+func schemaOf(work any) int {
+	switch w := work.(type) {
+	case *Person:
+		return w.Schema
+	case *Call:
+		return w.Schema
+	case *Catcher:
+		return w.Schema
+	case *blocks:
+		return w.Schema
+	}
+	return 0
 }
 
 // keepUnknown adds to body, which was made of a struct of this type, the fields of old that

@@ -94,12 +94,10 @@ func (d *decision) round(c *Call) int {
 	if c.Stage != Looking || c.Joined != "" {
 		return 0
 	}
-	if d.Board == nil {
-		panic(Need{Roster: true})
-	}
-	before := d.asks(c)
-	plan := notify.NextRound(d.needs(c), d.Roster, *d.Board, before, d.now, d.Settings.dispatch())
-	d.weighed(c, plan, before)
+	needs, before := d.needs(c), d.asks(c)
+	near := d.around(needs.Place)
+	plan := notify.NextRound(needs, near.Roster, near.Board, before, d.now, d.Settings.dispatch())
+	d.weighed(c, plan, before, near)
 	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
 		if n := d.askInLine(c); n > 0 {
@@ -284,9 +282,9 @@ func (d *decision) nobody(c *Call) {
 	c.Thin = true
 	d.note(c, "nobody_free")
 	except := ""
-	if len(d.Roster) == 1 {
+	if near := d.around(d.needs(c).Place); near.Members == 1 {
 		// A roster of one is not alarmed at itself.
-		except = PersonID(d.Secret, d.Roster[0].Address)
+		except = PersonID(d.Secret, near.Roster[0].Address)
 	}
 	c.Promised = roundUp(d.Now.Add(stewardTime))
 	d.tellStewards("steward_thin", d.about(c, Party{}), except)

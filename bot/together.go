@@ -59,6 +59,10 @@ func sameSwarm(a, b intake.Answers, aAt, bAt time.Time, s intake.Setting) float6
 	return w + step(aAt.Sub(bAt).Abs().Hours(), 2, 12, 0.5, -0.5)
 }
 
+// sameWithin is how far apart, in metres, two places of one swarm may be besides what they
+// are unsure by.
+const sameWithin = 400
+
 // step is high up to near, low from far on, and nothing between.
 func step(x, near, far, high, low float64) float64 {
 	switch {
@@ -134,21 +138,19 @@ func (d *decision) sameAs(c *Call) *Call {
 	if place == nil || c.By != "" {
 		return nil
 	}
-	if d.Board == nil {
-		panic(Need{Roster: true})
-	}
+	calls := d.around(*place).Board.Calls
 	const recent, most = 36 * time.Hour, 6
 	type neighbour struct {
 		id string
 		km float64
 	}
 	var near []neighbour
-	for id, card := range d.Board.Calls { // sorted below
+	for id, card := range calls { // sorted below
 		if id == c.ID || !slices.Contains(sharable, Stage(card.Stage)) || d.Now.Sub(card.Opened) > recent || slices.Contains(c.Apart, id) {
 			continue
 		}
 		km := intake.Km(*place, intake.Place{Lat: card.Lat, Lon: card.Lon})
-		if card.PrecisionM > 0 && km*1000 <= place.PrecisionM+card.PrecisionM+400 {
+		if card.PrecisionM > 0 && km*1000 <= place.PrecisionM+card.PrecisionM+sameWithin {
 			near = append(near, neighbour{id, km})
 		}
 	}

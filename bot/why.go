@@ -33,8 +33,9 @@ type WhyRow struct {
 }
 
 // weighed keeps what a look at c went by.
-func (d *decision) weighed(c *Call, plan notify.Plan, asked []notify.Ask) {
-	c.Weighed = notify.Explain(plan, d.needs(c), d.Roster, *d.Board, asked, d.now, d.Settings.dispatch())
+func (d *decision) weighed(c *Call, plan notify.Plan, asked []notify.Ask, near *Surroundings) {
+	c.Weighed = notify.Explain(plan, d.needs(c), near.Roster, near.Board, asked, d.now, d.Settings.dispatch())
+	c.Weighed.Roster = near.Members
 }
 
 // viewWhy puts what was kept into words for p, nil when nobody has looked yet.

@@ -141,12 +141,6 @@ var optionWords = sync.OnceValue(func() map[string]string {
 	return all
 })
 
-func knownTokens(text string) []token {
-	ts := tokens(text)
-	grammar.know(ts)
-	return ts
-}
-
 // yesNoOption is the option that a bare yes or no means.
 func yesNoOption(q Question, yes bool) string {
 	keys := map[Question][2]string{
@@ -337,7 +331,7 @@ func titled(name string) string {
 
 // Courtesy reports whether text is nothing but thanks, an "ok" or a thumb; a name may
 // follow ("thanks Ada!").
-func Courtesy(text string) bool { return courteous(tokens(text)) }
+func Courtesy(text string) bool { return courteous(seen(text)) }
 
 func courteous(ts []token) bool {
 	kind, strangers := false, 0
@@ -363,7 +357,7 @@ func courteous(ts []token) bool {
 // ReadYesNo reads a yes or a no: "1", "2", "yes please", "sí", "not yet", a thumb.
 // known is false for anything else, "not sure" and "no one is allergic" among it.
 func ReadYesNo(text string) (yes, known bool) {
-	ts := knownTokens(text)
+	ts := seenKnown(text)
 	if words := plainWords(ts); words == "1" || words == "2" {
 		return words == "1", true
 	}

@@ -91,8 +91,8 @@ func ReadCommand(text string, s Setting) (Command, bool) {
 		ts = ts[1:]
 	}
 	best := match{}
-	for _, m := range grammar.find("command", ts[:min(len(ts), 6)]) {
-		if m.from == 0 && m.to > best.to {
+	for _, m := range grammar.opens("command", ts[:min(len(ts), 6)]) {
+		if m.to > best.to {
 			best = m
 		}
 	}
@@ -269,7 +269,7 @@ func untilDay(word string, at time.Time) time.Duration {
 	if grammar.sets["tomorrow"][word] {
 		return midnight(at, 1).Sub(at)
 	}
-	for _, m := range grammar.find("", knownTokens(word)) {
+	for _, m := range grammar.find("", seenKnown(word)) {
 		name, ok := strings.CutPrefix(m.rule.value, "since:")
 		if !ok {
 			continue
@@ -343,9 +343,9 @@ func wholeText(tree, text string) string {
 	if len(text) > 4*longest || strings.HasPrefix(strings.TrimSpace(text), "/start") {
 		return ""
 	}
-	var ts []token
-	single := true
-	for _, t := range tokens(text) {
+	all := seen(text)
+	ts, single := make([]token, 0, len(all)), true
+	for _, t := range all {
 		if t.kind > aNumber {
 			continue
 		}
@@ -361,8 +361,8 @@ func wholeText(tree, text string) string {
 	for i := range ts {
 		ts[i].classes = grammar.words[ts[i].text]
 	}
-	for _, m := range grammar.find(tree, ts) {
-		if m.from == 0 && m.to == len(ts) {
+	for _, m := range grammar.opens(tree, ts) {
+		if m.to == len(ts) {
 			return m.rule.value
 		}
 	}

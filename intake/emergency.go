@@ -6,9 +6,7 @@ package intake
 // ("nobody has trouble breathing") or plainly harmless ("breathing fine") is left out, and
 // each sign is judged by itself, so that "not allergic but can't breathe" counts.
 func Emergency(text string) bool {
-	ts := tokens(text)
-	grammar.know(ts)
-	_, ok := emergencySign(ts)
+	_, ok := emergencySign(seenKnown(text))
 	return ok
 }
 

@@ -116,8 +116,8 @@ func appendFolded(out []letter, r rune, start, end int) []letter {
 	return out
 }
 
-// tokens cuts text into folded tokens.
-func tokens(text string) []token {
+// cutTokens cuts text into folded tokens.
+func cutTokens(text string) []token {
 	ls := letters(text)
 	out := make([]token, 0, len(ls)/4+4)
 	last := -1

@@ -194,7 +194,7 @@ func (g *Gazetteer) add(s listed, names []string) {
 		}
 	}
 	for _, name := range names {
-		words := foldName(tokens(name))
+		words := foldName(seen(name))
 		g.most = max(g.most, len(words))
 		file(g.byName, strings.Join(words, " "))
 		if s.kind == 'R' && len(words) > 1 {
@@ -209,7 +209,7 @@ func (g *Gazetteer) add(s listed, names []string) {
 
 // PlainPlace is a place's words as they are compared: "14 Mill Ln." and "14 mill lane" are
 // the same.
-func PlainPlace(text string) string { return strings.Join(foldName(tokens(text)), " ") }
+func PlainPlace(text string) string { return strings.Join(foldName(seen(text)), " ") }
 
 // shortNames are the ways in which parts of names are shortened, written out.
 var shortNames = map[string]string{

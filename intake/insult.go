@@ -4,7 +4,7 @@ package intake
 // abuse alone, or one with a "you". Swearing at bees or out of fear ("holy shit they are
 // everywhere") is none; a text that tells of bees is a report whatever else it holds.
 func Insult(text string) bool {
-	ts := tokens(text)
+	ts := seen(text)
 	rude, you, words := false, false, 0
 	for _, t := range ts {
 		if t.kind != aWord {

@@ -10,7 +10,7 @@ import (
 func LanguageSwitch(text string) (lang string, ok bool) {
 	named, others := "", false
 	denied := false
-	ts := tokens(text)
+	ts := seen(text)
 	for _, t := range ts {
 		if t.kind != aWord {
 			others = others || t.kind == aNumber
@@ -64,7 +64,7 @@ func GuessLanguage(text, profile, current string) string {
 	if lang, ok := LanguageSwitch(text); ok {
 		return lang
 	}
-	ts := tokens(text)
+	ts := seen(text)
 	best, most, sure, second := "", 0, 0, 0
 	for _, lang := range grammar.langs {
 		n, s := evidence(ts, lang)

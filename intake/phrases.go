@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"embed"
 	"fmt"
 	"io/fs"
@@ -34,23 +35,32 @@ type rule struct {
 
 // phrases is the compiled grammar: a tree whose edges are classes.
 type phrases struct {
-	words    map[string][]class
-	classes  map[string]class // the text of a set of words -> its class
-	edges    map[edge]int32   // tree of phrases
-	any, gap []int32          // by node: the node behind one word, or behind up to three; 0 = none
-	rules    [][]int32        // by node: the rules that end there
-	rule     []rule
-	roots    map[string]int32 // topic group -> its tree
-	sets     map[string]map[string]bool
-	numbers  map[string]map[string]float64 // by language
-	fixes    map[string]string             // a misspelling's key -> the word meant
-	correct  map[string]bool               // every word of a set or a number word: nothing to mend
-	langs    []string
+	words                                map[string][]class
+	classes                              map[string]class             // the text of a set of words -> its class
+	edges                                map[edge]int32               // tree of phrases, while it is built
+	steps                                [][]step                     // the same by node, by class
+	first                                map[int32]map[string][]int32 // by root and word: the nodes behind it
+	any, gap                             []int32                      // by node: the node behind one word, or behind up to three; 0 = none
+	rules                                [][]int32                    // by node: the rules that end there
+	rule                                 []rule
+	roots                                map[string]int32 // topic group -> its tree
+	sets                                 map[string]map[string]bool
+	attached, nearby, articles, negators map[string]bool               // of sets
+	numbers                              map[string]map[string]float64 // by language
+	fixes                                map[string]string             // a misspelling's key -> the word meant
+	correct                              map[string]bool               // every word of a set or a number word: nothing to mend
+	langs                                []string
 }
 
 type edge struct {
 	node int32
 	by   class
+}
+
+// step leads to a node by a class of words.
+type step struct {
+	by class
+	to int32
 }
 
 type readingFile struct {
@@ -106,7 +116,35 @@ func loadGrammar(files fs.FS) (*phrases, error) {
 		}
 	}
 	g.addFixes()
+	g.pack()
 	return g, nil
+}
+
+// pack lays the tree out for walking: the few steps of a node in the order of their classes,
+// as a word has its own; the many of a root by word.
+func (g *phrases) pack() {
+	g.steps = make([][]step, len(g.rules))
+	for e, to := range g.edges {
+		g.steps[e.node] = append(g.steps[e.node], step{e.by, to})
+	}
+	for _, steps := range g.steps {
+		slices.SortFunc(steps, func(a, b step) int { return cmp.Compare(a.by, b.by) })
+	}
+	g.first = map[int32]map[string][]int32{}
+	for _, root := range g.roots {
+		g.first[root] = map[string][]int32{}
+		for w, classes := range g.words {
+			slices.Sort(classes)
+			for _, c := range classes {
+				if to := g.edges[edge{root, c}]; to != 0 {
+					g.first[root][w] = append(g.first[root][w], to)
+				}
+			}
+		}
+		g.steps[root] = nil
+	}
+	g.edges = nil
+	g.attached, g.nearby, g.articles, g.negators = g.sets["attached"], g.sets["nearby"], g.sets["articles"], g.sets["negators"]
 }
 
 // addSets joins a language's sets to those of the same name in the others. The set also
@@ -132,7 +170,7 @@ func (g *phrases) addSets(lang string, f readingFile) {
 
 // foldWord folds one word of the grammar as a caller's word is folded.
 func foldWord(w string) string {
-	if ts := tokens(w); len(ts) == 1 {
+	if ts := cutTokens(w); len(ts) == 1 {
 		return ts[0].text
 	}
 	return strings.ToLower(w)
@@ -383,11 +421,33 @@ func (g *phrases) find(tree string, ts []token) []match {
 	}
 	var out []match
 	for i := range ts {
-		if ts[i].classes != nil {
-			g.walk(root, ts, i, i, &out)
-		}
+		g.begin(root, ts, i, &out)
 	}
 	return out
+}
+
+// opens returns the phrases of a tree with which ts begins.
+func (g *phrases) opens(tree string, ts []token) []match {
+	root := g.roots[tree]
+	if root == 0 || len(ts) == 0 {
+		return nil
+	}
+	var out []match
+	g.begin(root, ts, 0, &out)
+	return out
+}
+
+// begin finds the phrases that begin with token i.
+func (g *phrases) begin(root int32, ts []token, i int, out *[]match) {
+	if ts[i].classes == nil {
+		return
+	}
+	for _, to := range g.first[root][ts[i].text] {
+		g.walk(to, ts, i, i+1, out)
+	}
+	if any := g.any[root]; any != 0 && g.anything(&ts[i]) {
+		g.walk(any, ts, i, i+1, out)
+	}
 }
 
 func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {
@@ -397,20 +457,39 @@ func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {
 	if n := g.gap[node]; n != 0 {
 		g.jump(n, ts, from, at, out)
 	}
-	for at < len(ts) {
+	if len(g.steps[node]) == 0 && g.any[node] == 0 {
+		return
+	}
+	for ; at < len(ts); at++ {
 		t := &ts[at]
-		for _, c := range t.classes {
-			if n := g.edges[edge{node, c}]; n != 0 {
-				g.walk(n, ts, from, at+1, out)
-			}
-		}
-		if n := g.any[node]; n != 0 && (t.kind == aWord || t.kind == aNumber) && !g.sets["attached"][t.text] && !g.sets["nearby"][t.text] {
+		g.take(node, ts, from, at, out)
+		if n := g.any[node]; n != 0 && g.anything(t) {
 			g.walk(n, ts, from, at+1, out)
 		}
-		if at == from || !g.skippable(t) {
+		if !g.skippable(t) {
 			return
 		}
-		at++
+	}
+}
+
+// anything reports whether t may stand where a phrase takes any one word.
+func (g *phrases) anything(t *token) bool {
+	return (t.kind == aWord || t.kind == aNumber) && !g.attached[t.text] && !g.nearby[t.text]
+}
+
+// take walks on from node by every class that the token at has.
+func (g *phrases) take(node int32, ts []token, from, at int, out *[]match) {
+	steps, classes := g.steps[node], ts[at].classes
+	for len(steps) > 0 && len(classes) > 0 {
+		switch {
+		case steps[0].by < classes[0]:
+			steps = steps[1:]
+		case steps[0].by > classes[0]:
+			classes = classes[1:]
+		default:
+			g.walk(steps[0].to, ts, from, at+1, out)
+			steps, classes = steps[1:], classes[1:]
+		}
 	}
 }
 
@@ -418,13 +497,9 @@ func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {
 // starting to swell" but not "throat is not swollen".
 func (g *phrases) jump(node int32, ts []token, from, at int, out *[]match) {
 	for words := 0; words <= 3 && at < len(ts); at++ {
-		for _, c := range ts[at].classes {
-			if n := g.edges[edge{node, c}]; n != 0 {
-				g.walk(n, ts, from, at+1, out)
-			}
-		}
+		g.take(node, ts, from, at, out)
 		t := &ts[at]
-		if t.kind == anEnd || g.sets["negators"][t.text] {
+		if t.kind == anEnd || g.negators[t.text] {
 			return
 		}
 		if (t.kind == aWord || t.kind == aNumber) && !g.sets["articles"][t.text] {
@@ -441,5 +516,5 @@ func (g *phrases) skippable(t *token) bool {
 	case aMark:
 		return t.text == "-" || t.text == ":"
 	}
-	return t.kind == aWord && g.sets["articles"][t.text]
+	return t.kind == aWord && g.articles[t.text]
 }

@@ -49,8 +49,7 @@ type listener struct {
 }
 
 func listen(text string, s Setting) *listener {
-	l := &listener{text: text, setting: s, words: tokens(text)}
-	grammar.know(l.words)
+	l := &listener{text: text, setting: s, words: knownTokens(text)}
 	lang := s.Language
 	if guess := mostly(l.words); guess != "" {
 		lang = guess

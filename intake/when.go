@@ -132,10 +132,8 @@ func Arrival(text, name string) string {
 		}
 		ts[i].classes = grammar.words[ts[i].text]
 	}
-	for _, m := range grammar.find("arrival", ts[:min(len(ts), 8)]) {
-		if m.from == 0 {
-			return m.rule.value
-		}
+	for _, m := range grammar.opens("arrival", ts[:min(len(ts), 8)]) {
+		return m.rule.value
 	}
 	return ""
 }

@@ -77,6 +77,8 @@ func Languages() []string { return slices.Clone(languages) }
 type Words struct {
 	Language string
 	Chat     bool // a channel with long texts and every letter
+	// Always are values that every text may name; a text's own go before them.
+	Always map[string]any
 }
 
 // Say returns the text of key with data filled in. A key that the language lacks is said
@@ -120,7 +122,7 @@ func (w Words) find(key string, data map[string]any) (text string, own, ok bool)
 		if t == nil {
 			return "", false, false
 		}
-		return strings.TrimSpace(t.byCount(in, data).fill(data)), in == w.Language, true
+		return strings.TrimSpace(t.byCount(in, data).fill(given{data, w.Always})), in == w.Language, true
 	}
 	// A language that has no files: the library knows which of ours is next to it.
 	s, tag, err := i18n.NewLocalizer(bundle, w.Language).LocalizeWithTag(&i18n.LocalizeConfig{

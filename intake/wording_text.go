@@ -135,8 +135,21 @@ func plainName(n *parse.ActionNode) string {
 	return ""
 }
 
+// given are the values for a text: its own, and those that every text may name.
+type given [2]map[string]any
+
+func (g given) of(name string) any {
+	if v, ok := g[0][name]; ok {
+		return v
+	}
+	return g[1][name]
+}
+
 // fill returns the text with data in it.
-func (t *wordingText) fill(data map[string]any) string {
+func (t *wordingText) fill(data given) string {
+	if len(t.parts) == 1 && t.parts[0].name == "" {
+		return t.parts[0].words
+	}
 	var b strings.Builder
 	if t.parts == nil {
 		if err := t.form.Execute(&b, t.settled(data)); err != nil {
@@ -149,7 +162,7 @@ func (t *wordingText) fill(data map[string]any) string {
 			b.WriteString(p.words)
 			continue
 		}
-		switch v := data[p.name].(type) {
+		switch v := data.of(p.name).(type) {
 		case nil:
 			b.WriteString("<no value>") // as text/template has it; a test looks for it
 		case string:
@@ -164,12 +177,14 @@ func (t *wordingText) fill(data map[string]any) string {
 }
 
 // settled works the values out that the text names.
-func (t *wordingText) settled(data map[string]any) map[string]any {
+func (t *wordingText) settled(data given) map[string]any {
 	settled := make(map[string]any, len(t.names))
 	for _, name := range t.names {
-		if later, ok := data[name].(Later); ok {
-			settled[name] = later()
-		} else if v, there := data[name]; there {
+		switch v := data.of(name).(type) {
+		case nil:
+		case Later:
+			settled[name] = v()
+		default:
 			settled[name] = v
 		}
 	}

@@ -37,6 +37,26 @@ const (
 type Board struct {
 	Calls    map[string]CallCard    // by call id
 	Catchers map[string]CatcherCard // by catcher id
+	Club     *Club                  // how the club does; nil = it is summed up from the roster
+}
+
+// Club is how a club does as a whole.
+type Club struct {
+	MeanJobs float64 // calls taken in fourteen days, a catcher
+	Strain   float64 // what raises the price of asks; 1 = rested
+}
+
+// ClubOf sums a club up.
+func ClubOf(board Board, roster []Catcher, now time.Time) Club {
+	return Club{meanJobs(roster, board, now), strain(board, roster, now)}
+}
+
+// club returns how the club does.
+func (b Board) club(roster []Catcher, now time.Time) Club {
+	if b.Club != nil {
+		return *b.Club
+	}
+	return ClubOf(b, roster, now)
 }
 
 // CallCard is one open call on the board.

@@ -127,6 +127,8 @@ type Plan struct {
 // Plan.Again. now is in the hotline's zone. The order of roster and asked does not matter.
 func NextRound(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) Plan {
 	roster, asked = inOrder(roster, asked)
+	club := board.club(roster, now)
+	board.Club = &club
 	round := survey(needs, roster, board, asked, now, d)
 	plan := Plan{Able: round.able}
 	switch {
@@ -137,7 +139,7 @@ func NextRound(needs Needs, roster []Catcher, board Board, asked []Ask, now time
 	case d.quiet(now):
 		plan.Reason, plan.Again = ReasonQuietHours, d.QuietTo.Next(now)
 	case len(round.free) > 0:
-		plan.Ask = d.choose(round.free, d.ahead(asked, now), leaving(needs, now), strain(board, roster, now), d.most(asked, now))
+		plan.Ask = d.choose(round.free, d.ahead(asked, now), leaving(needs, now), club.Strain, d.most(asked, now))
 		plan.Reason, plan.Again = ReasonWaiting, d.nextStep(asked, now)
 		if len(plan.Ask) > 0 {
 			plan.Reason = d.whyAsk(asked, now)
@@ -199,7 +201,7 @@ type surveyed struct {
 
 func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) surveyed {
 	var s surveyed
-	mean := meanJobs(roster, board, now)
+	mean := board.club(roster, now).MeanJobs
 	for _, c := range roster {
 		card := board.Catchers[c.ID]
 		if _, ok := Able(c, needs); !ok {

@@ -51,7 +51,7 @@ func Explain(plan Plan, needs Needs, roster []Catcher, board Board, asked []Ask,
 	roster, asked = inOrder(roster, asked)
 	round := survey(needs, roster, board, asked, now, d)
 	out := d.ahead(asked, now)
-	pressed := strain(board, roster, now)
+	pressed := board.club(roster, now).Strain
 	w := &Weighing{
 		At: now.UTC().Truncate(time.Second), Reason: plan.Reason, Roster: len(roster), Able: round.able,
 		Lost: digits(leaving(needs, now)), Hope: digits(out.hope()), Price: digits(d.Pace.askPrice() * pressed), Open: len(StillOpen(asked)),

@@ -35,27 +35,31 @@ func ScoutingHours(from, to time.Time, lat, lon float64) float64 {
 		if day.Add(-24 * time.Hour).After(to) {
 			break
 		}
-		opens, closes := scoutingWindow(day, lat, lon)
+		noon := solarNoon(day, lon)
+		if noon.Add(12*time.Hour).Before(from) || noon.Add(-12*time.Hour).After(to) {
+			continue
+		}
+		opens, closes := scoutingWindow(noon, lat, lon)
 		hours += overlap(opens, closes, from, to).Hours()
 	}
 	return hours
 }
 
-// scoutingWindow returns when scouts may fly on the local date of day; both are the same
-// when the sun does not rise.
-func scoutingWindow(day time.Time, lat, lon float64) (opens, closes time.Time) {
-	noon := solarNoon(day, lon)
-	if altitude(noon, lat, lon) < atHorizon {
+// scoutingWindow returns when scouts may fly around a noon by the sun; both are the same when
+// the sun does not rise.
+func scoutingWindow(noon time.Time, lat, lon float64) (opens, closes time.Time) {
+	up := func(t time.Time) bool { return altitude(t, lat, lon) > atHorizon }
+	if !up(noon) {
 		return noon, noon
 	}
 	clock := tables.Stay
 	opens = noon.Add(seconds((clock.ScoutsFrom - 12) * 3600))
 	closes = noon.Add(seconds((clock.ScoutsTo - 12) * 3600))
-	if rise := crossing(noon.Add(-12*time.Hour), noon, lat, lon, atHorizon); rise.After(opens) {
-		opens = rise
+	if !up(opens) {
+		opens = crossing(opens, noon, lat, lon, atHorizon)
 	}
-	if set := crossing(noon, noon.Add(12*time.Hour), lat, lon, atHorizon); !set.IsZero() && set.Before(closes) {
-		closes = set
+	if !up(closes) {
+		closes = crossing(noon, closes, lat, lon, atHorizon)
 	}
 	return opens, closes
 }

@@ -192,6 +192,9 @@ func dump(t *testing.T, r *miniredis.Miniredis) string {
 		case "set":
 			v, err := r.Members(key)
 			keep(err, v...)
+		case "list":
+			v, err := r.List(key)
+			keep(err, v...)
 		case "zset":
 			v, err := r.ZMembers(key)
 			keep(err, v...)

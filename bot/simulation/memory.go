@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"skepline/bot"
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -146,6 +147,16 @@ func (m *Memory) Board(context.Context) (notify.Board, error) {
 		}
 	}
 	return board, err
+}
+
+// Around returns everything; see bot.Store.
+func (m *Memory) Around(ctx context.Context, place intake.Place, _ float64, _ time.Time) (*bot.Surroundings, error) {
+	roster, err := m.Roster(ctx)
+	if err != nil {
+		return nil, err
+	}
+	board, err := m.Board(ctx)
+	return &bot.Surroundings{Place: place, Roster: roster, Board: board, Members: len(roster)}, err
 }
 
 func readCard[T any](cards map[string]T, id string, body []byte) error {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"skepline/bot"
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -77,6 +78,12 @@ func (p *port) Find(ctx context.Context, name string) (subject string, err error
 func (p *port) Roster(ctx context.Context) (all []notify.Catcher, err error) {
 	err = p.through("documents", func() error { all, err = p.Store.Roster(ctx); return err })
 	return all, err
+}
+
+// Around passes the point "documents".
+func (p *port) Around(ctx context.Context, place intake.Place, km float64, now time.Time) (near *bot.Surroundings, err error) {
+	err = p.through("documents", func() error { near, err = p.Store.Around(ctx, place, km, now); return err })
+	return near, err
 }
 
 // Commit passes the point "commit"; the watch sees what was applied.

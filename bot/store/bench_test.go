@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -47,6 +48,25 @@ func BenchmarkCommit(b *testing.B) {
 			b.Fatal(err)
 		}
 		n++
+	}
+	reportRedis(b, s, n)
+}
+
+// reportRedis adds what Redis spent on scripts, by its own count.
+func reportRedis(b *testing.B, s *Store, n int64) {
+	b.Helper()
+	stats, err := s.client.Info(b.Context(), "commandstats").Result()
+	if err != nil {
+		b.Fatal(err)
+	}
+	for line := range strings.Lines(stats) {
+		if rest, ok := strings.CutPrefix(line, "cmdstat_evalsha:"); ok {
+			var calls, usec int64
+			if _, err := fmt.Sscanf(rest, "calls=%d,usec=%d", &calls, &usec); err != nil {
+				b.Fatal(err)
+			}
+			b.ReportMetric(float64(usec)/float64(n), "redis-µs")
+		}
 	}
 }
 

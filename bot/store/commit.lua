@@ -2,7 +2,8 @@
 --
 -- KEYS[1..3] seen ring  [4] meta  [5] board  [6] roster  [7] find  [8] stop  [9] timer
 -- KEYS[10] due:timers  [11] item  [12] line  [13] closed
--- KEYS[14…19] due:<lane>, every lane;  [20] errand  [21] due:errands;  [22…] documents
+-- KEYS[14…19] due:<lane>, every lane;  [20] errand  [21] due:errands  [22] board:log
+-- KEYS[23…] documents
 -- ARGV[1] event id  [2] payload hash  [3] outcome
 -- ARGV[4…] operations, each a word and its arguments:
 --   doc <n> <version> <value>      KEYS[n] is at version ('*' = any) and becomes value, '' erases it
@@ -22,15 +23,16 @@
 --        {'conflict', key}         a document has moved
 --        {'type', key}             a key holds something else than it should
 --        {'malformed', word}       an operation cannot be read
+--
+-- It runs for every event, so it is one loop to check and one to write, and asks Redis for no
+-- key twice.
 local META, BOARD, ROSTER, FIND, STOP, TIMER, TIMERS, ITEM, LINE, CLOSED = unpack(KEYS, 4, 13)
-local ERRAND, ERRANDS = KEYS[20], KEYS[21]
+local ERRAND, ERRANDS, LOG = KEYS[20], KEYS[21], KEYS[22]
+local FIRSTDOCUMENT = 23
+local ARGUMENTS = {doc = 3, check = 2, card = 2, roster = 2, find = 2, stop = 2, timer = 3, fired = 2,
+  errand = 2, returned = 1, msg = 4, closed = 2}
 local now = clock()
 local seen = KEYS[bucket(now, 0)]
-
-local LANES = {}
-for i = 14, 19 do
-  LANES[string.match(KEYS[i], ':due:(.+)$')] = KEYS[i]
-end
 
 for back = 0, 1 do
   local first = redis.call('HGET', KEYS[bucket(now, back)], ARGV[1])
@@ -40,22 +42,78 @@ for back = 0, 1 do
   end
 end
 
-local function version(key)
-  return string.match(redis.call('GET', key) or '0 ', '^(%d+) ')
-end
-
-local function set(hash, field, value)
-  if value == '' then redis.call('HDEL', hash, field) else redis.call('HSET', hash, field, value) end
-end
-
--- document returns the key of a document by its place in KEYS, whole a number that ZADD takes.
-local function document(place)
-  local n = tonumber(place)
-  return n and n >= 22 and KEYS[n]
+local lanes = {}
+local function lane(name)
+  if not lanes[name] then
+    for i = 14, 19 do
+      if string.sub(KEYS[i], -#name - 5) == ':due:' .. name then lanes[name] = KEYS[i] end
+    end
+  end
+  return lanes[name]
 end
 
 local function whole(number)
   return string.match(number, '^%-?%d+$')
+end
+
+-- wrong returns the first of some keys that holds something else than the type before it.
+local checked = {}
+local function wrong(kind, key, ...)
+  if not checked[key] then
+    checked[key] = true
+    local is = redis.call('TYPE', key).ok
+    if is ~= 'none' and is ~= kind then return key end
+  end
+  if ... then return wrong(...) end
+end
+
+-- Whether the arguments can be read, the keys hold what they should, the documents are where
+-- they were.
+local at, messages, roster, cards = 4, 0, false, {}
+while at <= #ARGV do
+  local word, a, b = ARGV[at], ARGV[at + 1], ARGV[at + 2]
+  local n = ARGUMENTS[word]
+  if not n or at + n > #ARGV then return {'malformed', word} end
+  local odd
+  if word == 'doc' or word == 'check' then
+    local place = tonumber(a)
+    local key = place and place >= FIRSTDOCUMENT and KEYS[place]
+    local any = word == 'doc' and b == '*'
+    if not key or not (any or whole(b)) then return {'malformed', word} end
+    local stored = redis.pcall('GETRANGE', key, 0, 20) -- the version stands in front
+    if type(stored) == 'table' then return {'type', key} end
+    if not any and (string.match(stored, '^(%d+) ') or '0') ~= b then return {'conflict', key} end
+  elseif word == 'msg' then
+    if not lane(b) then return {'malformed', word} end
+    odd = wrong('hash', META, 'hash', ITEM, 'zset', LINE, 'zset', lane(b))
+    messages = messages + 1
+  elseif word == 'card' then
+    odd = wrong('hash', BOARD, 'list', LOG)
+    cards[#cards + 1] = a
+  elseif word == 'timer' then
+    if not whole(b) then return {'malformed', word} end
+    odd = wrong('hash', TIMER, 'zset', TIMERS)
+  elseif word == 'fired' then
+    odd = wrong('hash', TIMER, 'zset', TIMERS)
+  elseif word == 'find' then
+    odd = wrong('hash', FIND)
+  elseif word == 'roster' then
+    odd = wrong('hash', META, 'hash', ROSTER)
+    roster = true
+  elseif word == 'stop' then
+    odd = wrong('set', STOP)
+  elseif word == 'closed' then
+    if not whole(b) then return {'malformed', word} end
+    odd = wrong('zset', CLOSED)
+  else
+    odd = wrong('hash', ERRAND, 'zset', ERRANDS)
+  end
+  if odd then return {'type', odd} end
+  at = at + n + 1
+end
+
+local function set(hash, field, value)
+  if value == '' then redis.call('HDEL', hash, field) else redis.call('HSET', hash, field, value) end
 end
 
 local function cleartimer(id)
@@ -63,95 +121,51 @@ local function cleartimer(id)
   redis.call('HDEL', TIMER, id)
 end
 
--- ops: n = number of arguments; on = the keys that must have these types; ok = can the
--- arguments be read; run = the writes, none of which can fail after that.
-local ops = {
-  doc = {n = 3,
-    ok = function(place, at) return document(place) and (at == '*' or whole(at)) end,
-    run = function(place, _, value)
-      if value == '' then redis.call('DEL', document(place)) else redis.call('SET', document(place), value) end
-    end},
-  check = {n = 2,
-    ok = function(place, at) return document(place) and whole(at) end,
-    run = function() end},
-  card = {n = 2, on = {[BOARD] = 'hash'}, run = function(field, body) set(BOARD, field, body) end},
-  roster = {n = 2, on = {[ROSTER] = 'hash'}, run = function(id, body) set(ROSTER, id, body) end},
-  find = {n = 2, on = {[FIND] = 'hash'}, run = function(name, subject) set(FIND, name, subject) end},
-  stop = {n = 2, on = {[STOP] = 'set'},
-    run = function(person, on) redis.call(on == '' and 'SREM' or 'SADD', STOP, person) end},
-  timer = {n = 3, on = {[TIMER] = 'hash', [TIMERS] = 'zset'},
-    ok = function(_, at) return whole(at) end,
-    run = function(id, at, value)
-      if value == '' then return cleartimer(id) end
-      redis.call('ZADD', TIMERS, at, id)
-      redis.call('HSET', TIMER, id, value)
-    end},
-  fired = {n = 2, on = {[TIMER] = 'hash', [TIMERS] = 'zset'},
-    run = function(id, n)
-      local value = redis.call('HGET', TIMER, id)
-      if value and string.match(value, '^%d+') == n then cleartimer(id) end
-    end},
-  msg = {n = 4, on = {[ITEM] = 'hash', [LINE] = 'zset'},
-    ok = function(_, lane) return LANES[lane] end,
-    run = function(line, lane, id, item)
-      local seq = redis.call('HINCRBY', META, 'seq', 1)
-      local entry = line .. '|' .. string.format('%013.0f', seq) .. '|' .. id
-      redis.call('HSET', ITEM, id, item)
-      redis.call('ZADD', LINE, 0, entry)
-      -- Only the first of a line is filed in its lane; the others step forward when it is done.
-      local first = redis.call('ZRANGEBYLEX', LINE, '[' .. line .. '|', '(' .. line .. '}', 'LIMIT', 0, 1)[1]
-      if first == entry then redis.call('ZADD', LANES[lane], digits(now), line) end
-    end},
-  errand = {n = 2, on = {[ERRAND] = 'hash', [ERRANDS] = 'zset'},
-    run = function(id, value)
-      redis.call('HSET', ERRAND, id, value)
-      redis.call('ZADD', ERRANDS, digits(now), id)
-    end},
-  returned = {n = 1, on = {[ERRAND] = 'hash', [ERRANDS] = 'zset'},
-    run = function(id)
-      redis.call('ZREM', ERRANDS, id)
-      redis.call('HDEL', ERRAND, id)
-    end},
-  closed = {n = 2, on = {[CLOSED] = 'zset'},
-    ok = function(_, at) return whole(at) end,
-    run = function(call, at) redis.call('ZADD', CLOSED, at, call) end},
-}
-for _, lane in pairs(LANES) do ops.msg.on[lane] = 'zset' end
-
-local checked = {}
-local function wrongtype(key, want)
-  if checked[key] then return false end
-  checked[key] = true
-  local kind = redis.call('TYPE', key).ok
-  return kind ~= 'none' and kind ~= want
-end
-
-if wrongtype(META, 'hash') then return {'type', META} end
-local at, roster = 4, false
-while at <= #ARGV do
-  local word = ARGV[at]
-  local op = ops[word]
-  if not op or at + op.n > #ARGV then return {'malformed', word} end
-  if op.ok and not op.ok(unpack(ARGV, at + 1, at + op.n)) then return {'malformed', word} end
-  for key, want in pairs(op.on or {}) do
-    if wrongtype(key, want) then return {'type', key} end
-  end
-  if word == 'doc' or word == 'check' then
-    local key = document(ARGV[at + 1])
-    if wrongtype(key, 'string') then return {'type', key} end
-    if ARGV[at + 2] ~= '*' and version(key) ~= ARGV[at + 2] then return {'conflict', key} end
-  end
-  roster = roster or word == 'roster'
-  at = at + op.n + 1
-end
-
 -- From here on nothing fails. A full Redis refuses this first write, and with it the whole.
 redis.call('HSET', seen, ARGV[1], ARGV[2] .. ' ' .. ARGV[3])
 if roster then redis.call('HINCRBY', META, 'roster', 1) end
+if #cards > 0 then redis.call('RPUSH', LOG, unpack(cards)) end
+local seq = messages > 0 and redis.call('HINCRBY', META, 'seq', messages) - messages or 0
 at = 4
 while at <= #ARGV do
-  local op = ops[ARGV[at]]
-  op.run(unpack(ARGV, at + 1, at + op.n))
-  at = at + op.n + 1
+  local word, a, b, c = ARGV[at], ARGV[at + 1], ARGV[at + 2], ARGV[at + 3]
+  if word == 'doc' then
+    if c == '' then redis.call('DEL', KEYS[tonumber(a)]) else redis.call('SET', KEYS[tonumber(a)], c) end
+  elseif word == 'msg' then
+    seq = seq + 1
+    local entry = a .. '|' .. string.format('%013.0f', seq) .. '|' .. c
+    redis.call('HSET', ITEM, c, ARGV[at + 4])
+    redis.call('ZADD', LINE, 0, entry)
+    -- Only the first of a line is filed in its lane; the others step forward when it is done.
+    local first = redis.call('ZRANGEBYLEX', LINE, '[' .. a .. '|', '(' .. a .. '}', 'LIMIT', 0, 1)[1]
+    if first == entry then redis.call('ZADD', lane(b), digits(now), a) end
+  elseif word == 'card' then
+    set(BOARD, a, b)
+  elseif word == 'timer' then
+    if c == '' then
+      cleartimer(a)
+    else
+      redis.call('ZADD', TIMERS, b, a)
+      redis.call('HSET', TIMER, a, c)
+    end
+  elseif word == 'fired' then
+    local value = redis.call('HGET', TIMER, a)
+    if value and string.match(value, '^%d+') == b then cleartimer(a) end
+  elseif word == 'find' then
+    set(FIND, a, b)
+  elseif word == 'roster' then
+    set(ROSTER, a, b)
+  elseif word == 'stop' then
+    redis.call(b == '' and 'SREM' or 'SADD', STOP, a)
+  elseif word == 'closed' then
+    redis.call('ZADD', CLOSED, b, a)
+  elseif word == 'errand' then
+    redis.call('HSET', ERRAND, a, b)
+    redis.call('ZADD', ERRANDS, digits(now), a)
+  elseif word == 'returned' then
+    redis.call('ZREM', ERRANDS, a)
+    redis.call('HDEL', ERRAND, a)
+  end
+  at = at + ARGUMENTS[word] + 1
 end
 return {'ok', ARGV[3]}

@@ -119,14 +119,18 @@ func conflictWritesNothing(w *world) {
 
 func wrongTypeWritesNothing(w *world) {
 	names := []string{"seen:0", "seen:1", "meta", "board", "roster", "find", "stop", "timer", "due:timers",
-		"item", "line", "closed", "due:sms", "due:telegram!", "d:person:gwen", "d:call:c1"}
+		"item", "line", "closed", "board:log", "due:sms", "d:person:gwen", "d:call:c1"}
 	for i, name := range names {
 		key := w.a.keys.of(name)
-		if err := w.client.RPush(w.Context(), key, "not this").Err(); err != nil {
+		err := w.client.RPush(w.Context(), key, "not this").Err()
+		if name == "board:log" { // which is a list
+			err = errors.Join(w.client.Del(w.Context(), key).Err(), w.client.HSet(w.Context(), key, "not", "this").Err())
+		}
+		if err != nil {
 			w.Fatal(err)
 		}
 		before := w.dump()
-		_, err := w.a.Commit(w.Context(), everything(bot.EventID(fmt.Sprintf("tw:%d", i))))
+		_, err = w.a.Commit(w.Context(), everything(bot.EventID(fmt.Sprintf("tw:%d", i))))
 		if name == "seen:0" || name == "seen:1" {
 			// Which two of the ring are read depends on the day; a list is refused by HGET.
 			err = onlyWhenRead(w, name, err)

@@ -16,6 +16,8 @@ import (
 //	meta           hash    schema, deployment, and the counters seq, fence and roster
 //	seen:0 … 2     hashes  event id -> "<payload> <outcome>"; a ring of four days each
 //	board          hash    "c:<call>" and "k:<catcher>" -> card
+//	board:log      list    fields of board in the order in which they changed, the last few thousand; "board" in meta
+//	                       counts those cut off before
 //	roster         hash    catcher id -> catcher; "roster" in meta counts its versions
 //	find           hash    "ref:…", "tok:…" -> subject
 //	stop           set     persons who opted out
@@ -87,7 +89,7 @@ func (k keys) load(person string) []string {
 // commit returns the fixed KEYS of commit.lua; documents follow.
 func (k keys) commit() []string {
 	return append(k.withLanes(k.list("seen:0", "seen:1", "seen:2", "meta", "board", "roster", "find", "stop",
-		"timer", "due:timers", "item", "line", "closed")), k.list("errand", "due:errands")...)
+		"timer", "due:timers", "item", "line", "closed")), k.list("errand", "due:errands", "board:log")...)
 }
 
 // outbox returns the KEYS of lease.lua and finish.lua.

@@ -76,7 +76,7 @@ func TestScriptWritesAllOrNothing(t *testing.T) {
 			w := newWorld(t, servers[name](t), quick)
 			keys := append(w.a.keys.commit(), w.a.keys.document(person("gwen", 0, "").Key))
 			word := rapid.SampledFrom([]string{"doc", "check", "card", "roster", "find", "stop", "timer", "fired", "errand", "returned", "msg", "closed",
-				"", "0", "1", "22", "22", "4", "23", "-1", "1.5", "nan", "0x10", "1e3", "sms", "sms!", "fax", "gwen", "1 - {}", "\x00", "c:c1"})
+				"", "0", "1", "23", "23", "4", "22", "24", "-1", "1.5", "nan", "0x10", "1e3", "sms", "sms!", "fax", "gwen", "1 - {}", "\x00", "c:c1"})
 			rapid.Check(t, func(rt *rapid.T) {
 				args := []any{"tw:SM1", "p", "asked"}
 				for _, a := range rapid.SliceOfN(word, 0, 12).Draw(rt, "arguments") {

@@ -30,8 +30,8 @@ var (
 	postponeLua string
 	//go:embed hold.lua
 	holdLua string
-	//go:embed roster.lua
-	rosterLua string
+	//go:embed board.lua
+	boardLua string
 	//go:embed sweep.lua
 	sweepLua string
 	//go:embed errand.lua
@@ -43,7 +43,7 @@ var (
 // scripts are the store's functions inside Redis; the head of each .lua file is its
 // signature. All return a list of strings.
 type scripts struct {
-	load, commit, lease, finish, report, due, postpone, hold, roster, sweep, errand, reseal *redis.Script
+	load, commit, lease, finish, report, due, postpone, hold, board, sweep, errand, reseal *redis.Script
 }
 
 // scriptsWith puts clock in front of every script. Tests give another one than clockLua,
@@ -59,7 +59,7 @@ func scriptsWith(clock string) scripts {
 		due:      script(dueLua),
 		postpone: script(postponeLua),
 		hold:     script(holdLua),
-		roster:   script(rosterLua),
+		board:    script(boardLua),
 		sweep:    script(sweepLua),
 		errand:   script(errandLua),
 		reseal:   script(resealLua),

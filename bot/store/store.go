@@ -73,7 +73,7 @@ type Store struct {
 	opts     Options
 	embedded *miniredis.Miniredis // nil = a real one
 	sentinel bool                 // Sentinels name the server
-	roster   cachedRoster
+	town     *town
 	pulse    pulse
 	// replicated is set by Check and Pulse: copies of the server exist, or may.
 	replicated atomic.Bool
@@ -111,7 +111,7 @@ func open(client redis.UniversalClient, opts Options, clock string) (*Store, err
 		return nil, err
 	}
 	return &Store{
-		client: client, keys: keys, scripts: scriptsWith(clock), seals: seals, opts: opts,
+		client: client, keys: keys, scripts: scriptsWith(clock), seals: seals, opts: opts, town: newTown(),
 		commitKeys: keys.commit(), outboxKeys: keys.outbox(),
 	}, nil
 }

@@ -63,6 +63,8 @@ var cases = []struct {
 	{"what was not sent gives its money and its turn back", Options{Fuse: Fuse{SegmentsADay: 100}}, giveBack},
 	{"an edit knows the provider's id of what it edits", quick, edits},
 	{"delivery reports merge by rank", quick, reports},
+	{"a copy of the board follows its changes", quick, townKeepsUp},
+	{"around a place nobody is left out who may go there", quick, aroundMissesNobody},
 	{"timers go off, move and clear", quick, timers},
 	{"a timer is cleared by its own event", quick, timerClearsItself},
 	{"an errand is leased, comes back, and ends with its answer", quick, errands},

@@ -2,13 +2,13 @@ package store
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strconv"
 	"strings"
 	"time"
 
+	json "github.com/goccy/go-json"
 	"github.com/redis/go-redis/v9"
 
 	"skepline/bot"

@@ -170,7 +170,7 @@ func TestMetrics(t *testing.T) {
 
 // TestDashboardKnowsTheMetrics holds that the dashboard asks for numbers that exist.
 func TestDashboardKnowsTheMetrics(t *testing.T) {
-	file, err := os.ReadFile("../../grafana.json")
+	file, err := os.ReadFile("grafana.json")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -51,6 +51,7 @@ var oneDoor = map[string][]string{
 	"github.com/emersion/":     {"intake"},
 	"github.com/BurntSushi/":   {"intake", "triage", "bot"},
 	"gonum.org/":               {"bot/plots"},
+	"github.com/goccy/":        {"bot", "bot/store"}, // documents and messages; what people hand us is read by encoding/json
 	"net/http":                 {"bot/sms", "bot/telegram", "bot/web", "bot/maps", "bot/standin", "cmd/skepline"},
 	"github.com/google/go-cmp": {}, // tests only
 	"pgregory.net/rapid":       {}, // tests only

@@ -98,10 +98,12 @@ func (p *people) chatTalk(texts []string) talk {
 	return t
 }
 
-// placed puts a place of the person's own into a text: nobody reports another one's swarm.
+// placed puts a tree and a place of the person's own into a text: nobody reports another
+// one's swarm, and no two texts are the same.
 func (p *people) placed(text string) string {
 	lat, lon := p.lat-1+float64(p.count%997)*2/997, p.lon-1+float64(p.count%1009)*2/1009
-	return strings.NewReplacer("LAT", fmt.Sprintf("%.5f", lat), "LON", fmt.Sprintf("%.5f", lon)).Replace(text)
+	trees := []string{"apple", "plum", "cherry", "pear", "oak", "maple", "walnut", "cedar"}
+	return strings.NewReplacer("TREE", trees[p.count%len(trees)]+" "+trees[p.count/8%len(trees)], "N", strconv.Itoa(2+p.count%9), "LAT", fmt.Sprintf("%.5f", lat), "LON", fmt.Sprintf("%.5f", lon)).Replace(text)
 }
 
 func post(path, body, kind, header string) []byte {

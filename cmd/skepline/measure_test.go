@@ -68,9 +68,9 @@ type measure struct {
 
 // The texts of a caller, to the round of asks and beyond it, and of a first text alone.
 var (
-	wholeTalk = []string{"There's a ball of bees on my apple tree, about 8 feet up", "nobody got stung",
-		"14 Mill Lane https://maps.google.com/?q=LAT,LON", "2", "4", "1"}
-	intakeTalk = []string{"There's a ball of bees on my apple tree, about 8 feet up", "nobody got stung"}
+	wholeTalk = []string{"There's a ball of bees on my TREE tree, about N feet up", "nobody got stung",
+		"N Mill Lane https://maps.google.com/?q=LAT,LON", "2", "4", "1"}
+	intakeTalk = []string{"There's a ball of bees on my TREE tree, about N feet up", "nobody got stung"}
 )
 
 func newMeasure(t *testing.T, program string) *measure {
