@@ -282,6 +282,9 @@ func (d *decision) viewJob(v *OfferView, c *Call, p Party, j notify.Job) {
 	b := notify.MakeBrief(words(p), j, k.Catcher, d.Settings.Metric(), d.Settings.Metric())
 	v.Place, v.MapLink, v.Caller, v.Word = d.exact(p, c), j.MapLink, d.callerName(c, p), c.Holder.Word
 	v.Access, v.Gates, v.Kit, v.Method, v.Evening = c.Answers.Access, b.Gates, b.Kit, b.Method, b.Evening
+	if c.Stage == Boxed || c.Stage == Lifted { // what is left is the evening
+		v.Facts, v.Likelihood, v.Gates, v.Kit, v.Method = nil, 0, "", "", ""
+	}
 	if !c.Holder.ETA.IsZero() {
 		v.ETA = d.clock(p, c.Holder.ETA)
 	}
