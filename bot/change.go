@@ -9,7 +9,7 @@ import (
 
 // Key names one document.
 type Key struct {
-	Kind string // KindPerson, KindCall, KindCatcher
+	Kind string // KindPerson, KindCall, KindCatcher, KindPhoto
 	ID   string
 }
 

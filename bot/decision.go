@@ -34,6 +34,7 @@ type decision struct {
 
 	always      values        // what every text may name
 	placeBefore *intake.Place // of the call being talked about, before this event
+	onPage      *Said         // what a press on the caller's page says, as a text would
 }
 
 // copyOf is one document under decision.

@@ -16,6 +16,7 @@ type Desked struct {
 	Does    string // one of DeskActions
 	Words   string // with say
 	Catcher string // with offer: whom to ask; "" = whoever the rounds pick
+	With    string // with join: the id of the other call
 	By      string // a few letters that tell one session at the desk from another
 }
 
@@ -24,7 +25,7 @@ func (e Desked) ID() EventID { return e.Event }
 func (Desked) isEvent()      {}
 
 // DeskActions are what a steward can do with a call at the desk.
-var DeskActions = []string{"say", "offer", "hold", "take_over", "hand_back", "to_remover", "not_bees", "close"}
+var DeskActions = []string{"say", "offer", "join", "split", "hold", "take_over", "hand_back", "to_remover", "not_bees", "close"}
 
 // OutcomeCannot is an action that does not fit where the call stands.
 const OutcomeCannot Outcome = "cannot"
@@ -50,12 +51,18 @@ func (d *decision) desked(e Desked) {
 		d.change.Outcome = OutcomeCannot
 		return
 	}
-	d.note(c, strings.TrimSpace("desk "+e.Does+" "+e.By))
+	if !slices.Contains([]string{"say", "close", "join", "split"}, e.Does) { // these leave a line of their own
+		d.note(c, strings.TrimSpace("desk "+e.Does+" "+e.By))
+	}
 	switch e.Does {
 	case "say":
 		d.stewardSays(desk, c, e.Words)
 	case "offer":
 		d.stewardOffers(desk, c, e.Catcher)
+	case "join":
+		d.stewardJoins(c, d.call(e.With))
+	case "split":
+		d.stewardSplits(c, func(string, values) {})
 	case "hold":
 		d.hold(c, "steward")
 	case "take_over":
@@ -80,9 +87,13 @@ func (d *decision) deskMay(c *Call, e Desked) bool {
 	case "say":
 		return strings.TrimSpace(e.Words) != ""
 	case "offer":
-		return d.canGive(c) && (e.Catcher == "" || d.canOffer(e.Catcher))
+		return d.canGive(c) && c.Joined == "" && (e.Catcher == "" || d.canOffer(e.Catcher))
+	case "join":
+		return e.With != "" && mayJoin(c, d.call(e.With))
+	case "split":
+		return c.Joined != "" || len(c.Also) > 0
 	case "hold", "take_over":
-		return c.Holder == nil && c.Held != takenOver && (c.Held == "" || e.Does == "take_over")
+		return c.Holder == nil && c.Joined == "" && c.Held != takenOver && (c.Held == "" || e.Does == "take_over")
 	case "hand_back":
 		return c.Held == takenOver
 	case "to_remover", "not_bees", "close":
@@ -157,7 +168,7 @@ func (d *decision) keepWords() {
 		for _, m := range d.change.Messages {
 			relayed = relayed || m.Class == notify.Relay && m.Recipient == c.Caller.Person
 		}
-		switch from, text := spokenBy(d.Event); {
+		switch from, text := spokenBy(d.speaks()); {
 		case from != "" && from == c.Caller.Address:
 			c.spoke(d.now, "caller", text, before)
 		case relayed && c.Holder != nil && from == c.Holder.Party.Address:
@@ -187,6 +198,14 @@ func (d *decision) tellsAnother(c *Call) bool {
 		}
 	}
 	return false
+}
+
+// speaks is the event, or what a press on a page says.
+func (d *decision) speaks() Event {
+	if d.onPage != nil {
+		return *d.onPage
+	}
+	return d.Event
 }
 
 // spokenBy returns whose words an event holds, with signs for what is not words.

@@ -22,6 +22,7 @@ type DeskView struct {
 	Numbers  []Number
 	Lat, Lon float64 // the hotline's centre
 	Km       float64 // the area served
+	Metric   bool
 }
 
 // Number is one figure of today, under the key of its label.
@@ -34,7 +35,8 @@ type Number struct {
 type CallRow struct {
 	Kept                                     string // who has it, and when, unless somebody is sooner
 	ID, Ref, Stage, Held, Area, Kind, Holder string
-	Why                                      string // why a person is needed now: "held", "nobody", "late", "overdue"; "" = nobody is
+	Why                                      string // why a person is needed now: "held", "undelivered", "nobody", "late", "overdue"; "" = nobody is
+	Because                                  string // why it is held, in words
 	Opened                                   string // clock
 	Age                                      time.Duration
 	Next                                     string // clock of its next step
@@ -47,6 +49,7 @@ type CallRow struct {
 // AskedRow is one catcher who was asked.
 type AskedRow struct {
 	Catcher, Name, State, At, Distance string
+	Why                                string // why they passed, in words, when they said so
 }
 
 // CatcherRow is one catcher of the roster.
@@ -72,6 +75,9 @@ type CallView struct {
 	Lines      []StoryLine
 	Does       []string
 	CanBeAsked []CatcherRow // by distance
+	CanJoin    []CallRow    // that it could be a part of, nearest first
+	Joined     *CallRow     // that it is a part of
+	Also       []CallRow    // that are part of it
 	ETA        string
 	Photos     int
 	Why        *WhyView // nil while nobody has been looked for
@@ -141,7 +147,7 @@ func (d *decision) viewDesk() *DeskView {
 	}
 	v := &DeskView{
 		Hotline: d.Settings.Name, Now: d.clock(d.deskParty(), d.now),
-		Lat: d.Settings.Latitude, Lon: d.Settings.Longitude, Km: d.Settings.RadiusKm,
+		Lat: d.Settings.Latitude, Lon: d.Settings.Longitude, Km: d.Settings.RadiusKm, Metric: d.Settings.Metric(),
 	}
 	const most = 100 // the rest is a longer night than a page can show
 	ids := d.openIDs()
@@ -161,7 +167,7 @@ func (d *decision) viewDesk() *DeskView {
 }
 
 func urgent(r CallRow) int {
-	return slices.Index([]string{"", "overdue", "late", "nobody", "held"}, r.Why)
+	return slices.Index([]string{"", "overdue", "late", "nobody", "undelivered", "held"}, r.Why)
 }
 
 // openIDs returns the open calls, oldest first.
@@ -214,14 +220,17 @@ func (d *decision) callRow(c *Call) CallRow {
 	if c.Holder != nil {
 		r.Holder = c.Holder.Name
 	}
+	if c.Held != "" {
+		r.Because = d.heldWords(p, c.Held)
+	}
 	if o := c.kept(); o != nil {
 		r.Kept = o.Name + ", " + d.clock(p, o.Until)
 	}
-	if next := c.next(); !next.IsZero() {
+	if next := c.next(); !next.IsZero() && c.Ended.IsZero() {
 		r.Next = d.clock(p, next)
 	}
 	for _, o := range c.Offers {
-		r.Asked = append(r.Asked, AskedRow{o.Catcher, o.Name, string(o.State), d.clock(p, o.At), notify.DistanceWords(words(p), o.Far, d.Settings.Metric())})
+		r.Asked = append(r.Asked, AskedRow{o.Catcher, o.Name, string(o.State), d.clock(p, o.At), notify.DistanceWords(words(p), o.Far, d.Settings.Metric()), d.passReason(p, c, o.Catcher)})
 	}
 	return r
 }
@@ -233,6 +242,8 @@ func (d *decision) needsPerson(c *Call) string {
 		return ""
 	case c.Held != "":
 		return "held"
+	case unheard(c):
+		return "undelivered"
 	case c.Stage == Looking && c.Thin:
 		return "nobody"
 	case c.Holder != nil && c.Stage == Taken && c.Holder.Nudges >= 2:
@@ -241,6 +252,24 @@ func (d *decision) needsPerson(c *Call) string {
 		return "overdue"
 	}
 	return ""
+}
+
+// unheard reports whether the last that the caller was sent did not arrive, and nothing was
+// heard of them since.
+func unheard(c *Call) bool {
+	var lost, heard time.Time
+	for _, l := range c.Story {
+		switch l.What {
+		case "undelivered safety", "undelivered question", "undelivered news":
+			lost = l.At
+		}
+	}
+	for _, w := range c.Words {
+		if w.Who == "caller" {
+			heard = w.At
+		}
+	}
+	return !lost.IsZero() && !heard.After(lost)
 }
 
 func (d *decision) catcherRow(k notify.Catcher) CatcherRow {
@@ -267,96 +296,4 @@ func (d *decision) catcherRow(k notify.Catcher) CatcherRow {
 		}
 	}
 	return r
-}
-
-func (d *decision) viewCall(id string) *CallView {
-	if d.Board == nil {
-		panic(Need{Roster: true})
-	}
-	c := d.call(id)
-	if c.ID == "" {
-		return nil
-	}
-	p := d.deskParty()
-	v := &CallView{CallRow: d.callRow(c), Place: d.exact(p, c), Facts: d.facts(c, p), Hazards: d.hazards(c, p), Photos: len(c.Photos)}
-	v.Caller = string(c.Caller.Address.Channel())
-	if c.Answers.Name != "" {
-		v.Caller = c.Answers.Name + ", " + v.Caller
-	}
-	if c.Answers.Place != nil {
-		v.MapLink = d.mapLink(c.Answers.Place)
-	}
-	if !c.Ended.IsZero() {
-		v.Ended = d.clock(p, c.Ended)
-	}
-	if c.Holder != nil && !c.Holder.ETA.IsZero() {
-		v.ETA = d.clock(p, c.Holder.ETA)
-	}
-	for _, k := range c.Assessment.Kinds[:min(4, len(c.Assessment.Kinds))] {
-		v.Weighed = append(v.Weighed, Weighed{d.say(p, "kind_"+string(k.Kind), nil), k.P})
-	}
-	const most = 8
-	for _, w := range c.Assessment.Why {
-		if !strings.Contains(w.Because, "=") || len(v.Evidence) == most { // the rest is about urgency and route
-			continue
-		}
-		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
-	}
-	v.Lines = d.storyLines(c, p)
-	v.Why = d.viewWhy(c, p)
-	if c.Ended.IsZero() {
-		d.viewActions(v, c)
-	}
-	return v
-}
-
-func (d *decision) storyLines(c *Call, p Party) []StoryLine {
-	var lines []StoryLine
-	said := c.Words
-	for i := 0; i <= len(c.Story); i++ {
-		for len(said) > 0 && (said[0].After <= i || i == len(c.Story)) {
-			lines = append(lines, StoryLine{Who: said[0].Who, Text: said[0].Text, when: said[0].At})
-			said = said[1:]
-		}
-		if i < len(c.Story) {
-			lines = append(lines, StoryLine{Text: c.Story[i].What, when: c.Story[i].At})
-		}
-	}
-	lines = withSeen(lines, c.Seen)
-	for i := range lines {
-		lines[i].At = d.clock(p, lines[i].when)
-		if days := dayNumber(d.now) - dayNumber(lines[i].when.In(d.now.Location())); days > 0 {
-			lines[i].At = lines[i].when.In(d.now.Location()).Format("1/2 ") + lines[i].At
-		}
-	}
-	return lines
-}
-
-func (d *decision) viewActions(v *CallView, c *Call) {
-	for _, act := range DeskActions {
-		if d.deskMay(c, Desked{Does: act, Words: "…"}) {
-			v.Does = append(v.Does, act)
-		}
-	}
-	if !d.canGive(c) {
-		return
-	}
-	needs := d.needs(c)
-	for _, k := range d.Roster {
-		if k.Address != "" {
-			v.CanBeAsked = append(v.CanBeAsked, d.catcherRow(k))
-		}
-	}
-	far := func(r CatcherRow) float64 {
-		return notify.DistanceKm(r.Lat, r.Lon, needs.Place.Lat, needs.Place.Lon)
-	}
-	slices.SortStableFunc(v.CanBeAsked, func(a, b CatcherRow) int {
-		switch x, y := far(a), far(b); {
-		case x < y:
-			return -1
-		case x > y:
-			return 1
-		}
-		return 0
-	})
 }

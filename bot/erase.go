@@ -26,6 +26,7 @@ func (d *decision) willScrub(c *Call, p *Person) {
 		after = time.Minute
 	}
 	d.set(c, scrubPurpose, d.Now.Add(after))
+	d.willDropPhotos(c)
 	if !slices.Contains(p.Calls, c.ID) {
 		p.Calls = append(p.Calls, c.ID)
 	}
@@ -42,6 +43,7 @@ func (d *decision) scrubDue(c *Call) {
 // scrub erases what is personal of an ended call, and its caller's document when nothing else
 // is left for it to say.
 func (d *decision) scrub(c *Call) {
+	d.dropPhotos(c)
 	id := c.Caller.Person
 	c.Caller = Party{}
 	c.Answers = withoutPerson(c.Answers)

@@ -8,11 +8,12 @@ import (
 type Paged struct {
 	Event   EventID
 	Token   string // SHA-256 hex of the link's token
-	Does    string // a catcher's: take, later, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop; a caller's: here, says, gone
+	Does    string // a catcher's: take, later, pass, eta, there, boxed, lifted, hived, flown, not_bees, drop, says; a caller's: here, says, photo, gone
 	Minutes int    // with eta
 	Reason  string // with pass: far, busy, skill, other
 	Pin     *Point // with here
 	Text    string // with says
+	Photo   []byte // with photo: a JPEG of at most MostPhotoBytes, made anew by the door
 }
 
 // ID returns the event's id.
@@ -50,12 +51,14 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 	p := d.personByID(o.Offer.Party.Person)
 	word, known := pageWords[e.Does]
 	switch {
-	case k.ID == "" || k.Address != o.Offer.Party.Address && k.Also != o.Offer.Party.Address || p.Catcher != k.ID || !known:
+	case k.ID == "" || k.Address != o.Offer.Party.Address && k.Also != o.Offer.Party.Address || p.Catcher != k.ID || !known && e.Does != "says":
 		d.change.Outcome = OutcomeStale
 	case p.Stopped:
 		d.change.Outcome = OutcomeStopped
 	case !o.Call.Ended.IsZero():
 		d.change.Outcome = OutcomeStale
+	case e.Does == "says":
+		d.pagedWords(p, o.Call, k, e)
 	default:
 		if word == intake.WordPass && contains(PassReasons, e.Reason) {
 			d.note(o.Call, "pass_reason "+k.ID+" "+e.Reason)
@@ -67,9 +70,26 @@ func (d *decision) pagedCatcher(o *Opened, e Paged) {
 	}
 }
 
+// pagedWords passes a holder's words on to the caller. An emergency goes before that.
+func (d *decision) pagedWords(p *Person, c *Call, k *Catcher, e Paged) {
+	said := Said{Event: e.Event, From: p.Address, Text: e.Text}
+	switch {
+	case !c.heldBy(k.ID) || e.Text == "":
+		d.change.Outcome = OutcomeStale
+	case intake.Emergency(e.Text):
+		d.emergency(p, said)
+	case reports(e.Text):
+		d.freeze(c, c.Holder.Party)
+	default:
+		d.onPage = &said
+		d.passOn(c, p, said)
+	}
+}
+
 func (d *decision) pagedCaller(o *Opened, e Paged) {
 	c, p := o.Call, d.personByID(o.Who)
 	said := Said{Event: e.Event, From: p.Address, Text: e.Text}
+	d.onPage = &said
 	switch {
 	case p.Call != c.ID || !c.Ended.IsZero():
 		d.change.Outcome = OutcomeStale
@@ -83,6 +103,8 @@ func (d *decision) pagedCaller(o *Opened, e Paged) {
 		d.gotPin(p, c, said)
 	case e.Does == "says" && e.Text != "":
 		d.said(said)
+	case e.Does == "photo" && isJPEG(e.Photo) && len(e.Photo) <= MostPhotoBytes:
+		d.addPhoto(p, c, e)
 	case e.Does == "gone":
 		d.gone(p, intake.Command{Word: intake.WordGone})
 	default:

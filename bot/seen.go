@@ -33,13 +33,13 @@ func (d *decision) deskSees(c *Call, e Desked) {
 }
 
 // withSeen puts the looks at the address in their places among what happened.
-func withSeen(lines []StoryLine, seen []Line) []StoryLine {
+func withSeen(lines []StoryLine, seen []Line, words func(who string) string) []StoryLine {
 	for _, l := range seen {
 		at := slices.IndexFunc(lines, func(s StoryLine) bool { return s.when.After(l.At) })
 		if at < 0 {
 			at = len(lines)
 		}
-		lines = slices.Insert(lines, at, StoryLine{Text: "address shown to " + l.What, when: l.At})
+		lines = slices.Insert(lines, at, StoryLine{Text: words(l.What), when: l.At})
 	}
 	return lines
 }

@@ -38,6 +38,7 @@ type Settings struct {
 	Audit        Audit       `toml:"audit"`
 	Neighbours   []Neighbour `toml:"neighbours"`
 	Places       Places      `toml:"places"`
+	Map          Map         `toml:"map"`
 
 	// PublicURL is where people reach our pages, without a slash at its end; "" = no pages. It
 	// comes from the environment.
@@ -71,6 +72,13 @@ func (n *Neighbour) reach() string { return cmp.Or(n.Phone, n.Link) }
 // Places says where places are looked up by name, besides the imported gazetteer.
 type Places struct {
 	Nominatim string `toml:"nominatim"` // a Nominatim-compatible server, "" = none
+}
+
+// Map is a tile map under the sketch on the caller's page. Whoever serves the tiles learns
+// roughly where the caller's phone is.
+type Map struct {
+	Tiles       string `toml:"tiles"`       // "https://tiles.example.org/{z}/{x}/{y}.png", Web Mercator; "" = a plain sketch
+	Attribution string `toml:"attribution"` // whose map it is, shown below it
 }
 
 // Neighbour returns the club that serves p, the one whose centre is nearest if there are

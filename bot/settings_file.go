@@ -131,7 +131,7 @@ func (f *settingsFile) err() error {
 }
 
 func (f *settingsFile) readTables(s *Settings, root map[string]any) {
-	tables := []string{"referrals", "neighbours", "places", "hours", "dispatch", "limits", "rates", "retention", "audit"}
+	tables := []string{"referrals", "neighbours", "places", "map", "hours", "dispatch", "limits", "rates", "retention", "audit"}
 	readTable(f, "", root, s, settingsKeys, tables)
 	for i, entry := range f.list("referrals", root) {
 		s.Referrals = append(s.Referrals, Referral{})
@@ -142,6 +142,7 @@ func (f *settingsFile) readTables(s *Settings, root map[string]any) {
 		readTable(f, fmt.Sprintf("neighbours[%d].", i), entry, &s.Neighbours[i], neighbourKeys, nil)
 	}
 	readTable(f, "places.", f.table("places", root), &s.Places, placesKeys, nil)
+	readTable(f, "map.", f.table("map", root), &s.Map, mapKeys, nil)
 	readTable(f, "hours.", f.table("hours", root), &s.Hours, hoursKeys, nil)
 	readTable(f, "dispatch.", f.table("dispatch", root), &s.Dispatch, dispatchKeys, nil)
 	readTable(f, "limits.", f.table("limits", root), &s.Limits, limitsKeys, nil)

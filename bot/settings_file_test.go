@@ -100,6 +100,10 @@ func TestWrongSettings(t *testing.T) {
 				"hotline.toml:17: key limits.stewards is unknown; allowed here are texts_in_10_minutes, texts_a_day, segments_a_day, safety_reserve, countries, new_in_block_a_day"},
 		{"a referral to nobody", `"telegram:5550101"]`, "]\n[[referrals]]\nfor = \"bees\"",
 			"hotline.toml:11: key referrals[0] names nobody; allowed is a phone, a link or a name"},
+		{"tiles from anywhere", "radius_km = 25", "radius_km = 25\n[map]\nattribution = \"me\"\ntiles = \"http://x.example/{z}/{x}/{y}.png\"",
+			`hotline.toml:8: key map.tiles cannot be "http://x.example/{z}/{x}/{y}.png"; allowed is an address with {z}, {x} and {y} in it such as "https://tiles.example.org/{z}/{x}/{y}.png", or ""`},
+		{"tiles that would end the policy", "radius_km = 25", "radius_km = 25\n[map]\nattribution = \"me\"\ntiles = \"https://x.example;script-src/{z}/{x}/{y}\"",
+			`hotline.toml:8: key map.tiles cannot be "https://x.example;script-src/{z}/{x}/{y}"; allowed is an address with {z}, {x} and {y} in it such as "https://tiles.example.org/{z}/{x}/{y}.png", or ""`},
 		{"no sender goes backwards", "radius_km = 25", "radius_km = 25\n[rates]\nsms = -1",
 			"hotline.toml:7: key rates.sms cannot be -1; allowed is segments a second, above 0 and at most 1000000, or 0 for what a plain sender may"},
 		{"not TOML", "latitude = 51", "latitude 51",
@@ -108,7 +112,7 @@ func TestWrongSettings(t *testing.T) {
 			"hotline.toml:6: key referrals is not a list of tables; allowed is [[referrals]] on a line of its own, once an entry"},
 		{"all faults at once, in the file's order", `units = "metric"`, "units = 3\nvolume = 11",
 			"hotline.toml:6: key units is a whole number; allowed is \"imperial\" or \"metric\"\n" +
-				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, hours, dispatch, limits, rates, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
+				"hotline.toml:7: key volume is unknown; allowed here are referrals, neighbours, places, map, hours, dispatch, limits, rates, retention, audit, name, latitude, longitude, time_zone, radius_km, units, languages, emergency_number, country, stewards, tag, poison_centre, many_stings, africanized, learned"},
 	} {
 		t.Run(row.why, func(t *testing.T) {
 			_, err := ReadSettings("hotline.toml", []byte(strings.Replace(fixedKeys, row.old, row.new, 1)))

@@ -94,6 +94,30 @@ var placesKeys = []settingsKey[Places]{
 		`the address of a Nominatim-compatible server such as "https://nominatim.example.org", or ""`},
 }
 
+var mapKeys = []settingsKey[Map]{
+	{"tiles", false, func(m *Map) any { return &m.Tiles },
+		func(m *Map) bool { return m.Tiles == "" || rightTiles(m.Tiles) },
+		`an address with {z}, {x} and {y} in it such as "https://tiles.example.org/{z}/{x}/{y}.png", or ""`},
+	{"attribution", false, func(m *Map) any { return &m.Attribution },
+		func(m *Map) bool {
+			return lettersBetween(m.Attribution, 0, 80) && (m.Tiles == "" || m.Attribution != "")
+		},
+		"whose map it is, in 1 to 80 letters"},
+}
+
+// rightTiles reports whether tiles can be fetched by that pattern, over HTTPS or on this
+// machine, and nothing in it could end a header that names it.
+func rightTiles(pattern string) bool {
+	for _, part := range []string{"{z}", "{x}", "{y}"} {
+		if strings.Count(pattern, part) != 1 {
+			return false
+		}
+	}
+	return tilePattern.MatchString(pattern)
+}
+
+var tilePattern = regexp.MustCompile(`^(https://[A-Za-z0-9.-]+(:[0-9]+)?|http://127\.0\.0\.1:[0-9]+)/[A-Za-z0-9._~/{}?=&%-]{1,200}$`)
+
 var hoursKeys = []settingsKey[Hours]{
 	{"quiet_from", false, func(h *Hours) any { return &h.QuietFrom },
 		func(h *Hours) bool { return clockTime(h.QuietFrom) }, `a local clock time such as "21:00"`},
@@ -210,6 +234,7 @@ func (s *Settings) wrong() []wrongValue {
 		}
 	}
 	all = append(all, wrongIn("places.", &s.Places, placesKeys)...)
+	all = append(all, wrongIn("map.", &s.Map, mapKeys)...)
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
 	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)

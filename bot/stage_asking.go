@@ -553,7 +553,7 @@ func (d *decision) reopen(p *Person, c *Call, e Said) {
 	c.Thin, c.Referred, c.Offers, c.Holder = false, false, nil, nil
 	c.Joined, c.Also, c.Waits = "", nil, false
 	p.Call, p.Calls = c.ID, without(p.Calls, c.ID)
-	d.clear(c, scrubPurpose)
+	d.clear(c, scrubPurpose, photosPurpose)
 	d.note(c, "reopened")
 	d.takeIn(c, e)
 	heard, ok := intake.Heard{}, false

@@ -78,6 +78,8 @@ func (d *decision) due(c *Call, purpose string) {
 		d.hive(c)
 	case scrubPurpose:
 		d.scrubDue(c)
+	case photosPurpose:
+		d.photosDue(c)
 	}
 }
 

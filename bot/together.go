@@ -418,21 +418,33 @@ func (d *decision) ties(p *Person, t intake.Ties) {
 	}
 	b := d.byReference(t.Other)
 	switch {
-	case b == nil || b.ID == a.ID || b.Joined != "" || a.Joined != "" || !slices.Contains(sharable, b.Stage):
-		say("steward_cannot_join", values{"Ref": t.One, "With": t.Other})
-	case a.Holder != nil:
+	case a.Holder != nil && a.Joined == "":
 		say("steward_has_holder", d.about(a, p.party()))
+	case !mayJoin(a, b):
+		say("steward_cannot_join", values{"Ref": t.One, "With": t.Other})
 	default:
-		for _, id := range a.Also { // who had joined a goes along
-			if c := d.call(id); c.Joined == a.ID {
-				c.Joined = b.ID
-				b.Also = append(b.Also, id)
-			}
-		}
-		a.Also = nil
-		d.joinTo(d.personByID(a.Caller.Person), a, b)
+		d.stewardJoins(a, b)
 		say("steward_joins", values{"Ref": a.Reference, "With": b.Reference})
 	}
+}
+
+// mayJoin reports whether a steward can make a part of b.
+func mayJoin(a, b *Call) bool {
+	return b != nil && b.ID != "" && b.ID != a.ID && b.Ended.IsZero() && b.Joined == "" && a.Joined == "" &&
+		a.Holder == nil && slices.Contains(sharable, b.Stage)
+}
+
+// stewardJoins makes a part of b, along with whatever had joined a.
+func (d *decision) stewardJoins(a, b *Call) {
+	d.wantCalls(a.Also)
+	for _, id := range a.Also {
+		if c := d.call(id); c.Joined == a.ID {
+			c.Joined = b.ID
+			b.Also = append(b.Also, id)
+		}
+	}
+	a.Also = nil
+	d.joinTo(d.personByID(a.Caller.Person), a, b)
 }
 
 // stewardSplits takes a joined call out again, or all that joined this one.

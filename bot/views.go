@@ -25,6 +25,7 @@ type OfferView struct {
 	Still      int      // percent that it still hangs there in three quarters of an hour
 	Against    string
 	Asked      string // clock
+	Wider      string // clock of when others are asked, "" = not known
 	Others     int    // asked besides
 	Sunset     string // clock
 	SunsetIn   time.Duration
@@ -47,6 +48,7 @@ type CallerView struct {
 	Language                 string
 	Ref, Stage, Held         string
 	Over                     bool
+	Coming                   bool // nobody is there yet, so the place and a photo still help
 	Holder, Word, ETA, By    string
 	Fallback, Arrives        string // who can come late, while others are asked
 	Place                    string
@@ -55,6 +57,13 @@ type CallerView struct {
 	CenterLat, CenterLon, Km float64
 	Sunset, Standoff         string
 	Emergency                string
+	Precision                string // of the point, in words
+	Metric                   bool
+	Tiles, Attribution       string  // of a tile map; "" = a plain sketch
+	MapLat, MapLon           float64 // where a map begins
+	MapWithin                float64 // metres around that; 0 = nothing is known
+	Photos                   int     // pictures we have
+	MorePhotos               bool    // another one is welcome
 	Does                     []string
 }
 
@@ -166,7 +175,11 @@ func (d *decision) viewOffer(o *Opened) *OfferView {
 		v.Holder = c.Holder.Name
 	}
 	if v.State == "over" || v.State == "newer" {
+		v.Likelihood = 0 // nothing of it matters any more
 		return v
+	}
+	if at := c.timer("round").At; v.State == "open" && at.After(d.Now) {
+		v.Wider = d.clock(p, at)
 	}
 	if v.State == "kept" {
 		v.Until = d.clock(p, o.Offer.Until)
@@ -269,6 +282,9 @@ func (d *decision) viewJob(v *OfferView, c *Call, p Party, j notify.Job) {
 	b := notify.MakeBrief(words(p), j, k.Catcher, d.Settings.Metric(), d.Settings.Metric())
 	v.Place, v.MapLink, v.Caller, v.Word = d.exact(p, c), j.MapLink, d.callerName(c, p), c.Holder.Word
 	v.Access, v.Gates, v.Kit, v.Method, v.Evening = c.Answers.Access, b.Gates, b.Kit, b.Method, b.Evening
+	if c.Stage == Boxed || c.Stage == Lifted { // what is left is the evening
+		v.Facts, v.Likelihood, v.Gates, v.Kit, v.Method = nil, 0, "", "", ""
+	}
 	if !c.Holder.ETA.IsZero() {
 		v.ETA = d.clock(p, c.Holder.ETA)
 	}
@@ -293,7 +309,9 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 	if place := c.Answers.Place; place != nil {
 		v.Place, v.PrecisionM = strings.TrimSpace(place.Text), place.PrecisionM
 		v.Pinned = place.PrecisionM < intake.InWordsOnly
+		v.Precision = d.spanWords(p, place.PrecisionM)
 	}
+	d.viewMap(v)
 	if !c.Promised.IsZero() && c.Promised.After(d.Now) {
 		v.By = d.clock(p, c.Promised)
 	}
@@ -307,9 +325,37 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 		}
 	}
 	if !v.Over {
-		v.Does = []string{"here", "says", "gone"}
+		v.Does = []string{"here", "says", "photo", "gone"}
+		v.Coming = c.Stage == Asking || c.Stage == Looking || c.Stage == Taken
+		v.Photos, v.MorePhotos = len(c.Photos), v.Coming && len(ownPhotos(c)) < mostOwnPhotos
 	}
 	return v
+}
+
+// spanWords writes a length on the ground: "59 ft", "0.2 mi".
+func (d *decision) spanWords(p Party, m float64) string {
+	const far, mile = 300, 1609.344
+	switch {
+	case m < far:
+		return notify.HeightWords(words(p), math.Max(m, 1), d.Settings.Metric())
+	case d.Settings.Metric():
+		return fmt.Sprintf("%.1f km", m/1000)
+	}
+	return fmt.Sprintf("%.1f mi", m/mile)
+}
+
+// viewMap says where the caller's map begins: at what we know of the place, else, when there
+// is a map to find it on, in the middle of the area.
+func (d *decision) viewMap(v *CallerView) {
+	v.Metric, v.Tiles, v.Attribution = d.Settings.Metric(), d.Settings.Map.Tiles, d.Settings.Map.Attribution
+	switch {
+	case v.Place != "" && v.PrecisionM > 0 && v.PrecisionM <= 5000:
+		v.MapLat, v.MapLon, v.MapWithin = v.Lat, v.Lon, v.PrecisionM
+	case v.Pinned:
+		v.MapLat, v.MapLon, v.MapWithin = v.Lat, v.Lon, math.Max(v.PrecisionM, 10)
+	case v.Tiles != "":
+		v.MapLat, v.MapLon, v.MapWithin = v.CenterLat, v.CenterLon, v.Km*1000
+	}
 }
 
 // likely says how likely a swarm reported at c still hangs there now, in percent.

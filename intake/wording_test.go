@@ -61,7 +61,7 @@ func TestEveryTextFitsItsMessage(t *testing.T) {
 
 // TestEveryLanguageSaysEverything compares the keys of the languages.
 func TestEveryLanguageSaysEverything(t *testing.T) {
-	for _, room := range []string{"caller", "catcher", "steward", "brief", "advice", "page"} {
+	for _, room := range []string{"caller", "catcher", "steward", "brief", "advice", "page", "desk"} {
 		english := readTexts(t, "wording/"+room+".en.toml")
 		if len(english) == 0 {
 			t.Errorf("no English words for %s", room)

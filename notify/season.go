@@ -429,7 +429,7 @@ func (t *totals) season() Season {
 	return Season{
 		Caught: t.caught / n, Wasted: t.wasted / n, Pings: t.pings / n, SpareYes: t.spare / n,
 		Median: quantile(t.yes, 0.5), P90: quantile(t.yes, 0.9), EverYes: float64(len(t.yes)) / n, Within60: float64(hour) / n,
-		Gini: gini(t.jobs), WeekPings: t.pings / float64(len(t.scene.people)) / (float64(t.scene.Days) / 7),
+		Gini: Gini(t.jobs), WeekPings: t.pings / float64(len(t.scene.people)) / (float64(t.scene.Days) / 7),
 	}
 }
 
@@ -446,8 +446,8 @@ func quantile(sorted []float64, q float64) float64 {
 	return sorted[i] + (at-float64(i))*(sorted[i+1]-sorted[i])
 }
 
-// gini is the Gini coefficient: 0 when all have alike, towards 1 when one has all.
-func gini(values []float64) float64 {
+// Gini is the Gini coefficient: 0 when all have alike, towards 1 when one has all.
+func Gini(values []float64) float64 {
 	sorted := slices.Sorted(slices.Values(values))
 	var sum, weighted float64
 	for i, v := range sorted {

@@ -115,9 +115,9 @@ func TestSceneIsDrawnAsItSays(t *testing.T) {
 
 // Worked by hand: of nobody's, alike, and one of four who has all, (2*4-4-1)/4 = 3/4.
 func TestGiniAndQuantile(t *testing.T) {
-	near(t, "none", gini([]float64{0, 0}), 0, 0)
-	near(t, "alike", gini([]float64{3, 3, 3}), 0, 1e-12)
-	near(t, "one has all", gini([]float64{0, 8, 0, 0}), 0.75, 1e-12)
+	near(t, "none", Gini([]float64{0, 0}), 0, 0)
+	near(t, "alike", Gini([]float64{3, 3, 3}), 0, 1e-12)
+	near(t, "one has all", Gini([]float64{0, 8, 0, 0}), 0.75, 1e-12)
 	near(t, "median", quantile([]float64{1, 2, 10, 20}, 0.5), 6, 1e-12)
 	near(t, "of none", quantile(nil, 0.5), 0, 0)
 }

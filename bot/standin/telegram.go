@@ -194,8 +194,8 @@ func (s *Telegram) answer(w http.ResponseWriter, r *http.Request, method string,
 		telegramYes(w, s.me())
 	case "sendMessage", "sendVenue", "sendPhoto", "sendLocation":
 		s.send(w, method, given)
-	case "editMessageText":
-		s.edit(w, given)
+	case "editMessageText", "editMessageCaption":
+		s.edit(w, method, given)
 	case "answerCallbackQuery":
 		s.answerTap(w, given)
 	default:
@@ -249,7 +249,7 @@ func (m *TelegramSent) now(given map[string]any) {
 }
 
 // edit changes a message in place.
-func (s *Telegram) edit(w http.ResponseWriter, given map[string]any) {
+func (s *Telegram) edit(w http.ResponseWriter, method string, given map[string]any) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	chat, _ := given["chat_id"].(float64)
@@ -258,8 +258,9 @@ func (s *Telegram) edit(w http.ResponseWriter, given map[string]any) {
 		if m.ID != int(id) || m.Chat != int64(chat) {
 			continue
 		}
-		if m.Method != "sendMessage" {
-			telegramNo(w, Trouble{Status: http.StatusBadRequest, Words: "Bad Request: there is no text in the message to edit"})
+		if (m.Method == "sendMessage") != (method == "editMessageText") {
+			what := map[string]string{"editMessageText": "text", "editMessageCaption": "caption"}[method]
+			telegramNo(w, Trouble{Status: http.StatusBadRequest, Words: "Bad Request: there is no " + what + " in the message to edit"})
 			return
 		}
 		before := *m

@@ -55,6 +55,9 @@ func (s TelegramSpec) check(method string, given map[string]any) []string {
 			wrong = append(wrong, s.checkLength(name, utf8.RuneCountInString(v))...)
 		}
 	}
+	if v, ok := given["caption"].(string); ok && method == "editMessageCaption" {
+		wrong = append(wrong, s.checkLength("sendPhoto.caption", utf8.RuneCountInString(v))...)
+	}
 	if v, ok := given["text"].(string); ok && method == "editMessageText" {
 		wrong = append(wrong, s.checkLength("sendMessage.text", utf8.RuneCountInString(v))...)
 	}

@@ -32,7 +32,7 @@ const pictureWithin = 5 * time.Second
 
 // Send hands one message to Telegram, in one request, so that one message has one end:
 //
-//	Edits           editMessageText, buttons included
+//	Edits           editMessageText, buttons included; editMessageCaption under a picture
 //	a picture       sendPhoto with the text below it; the first one only, uploaded when
 //	                Telegram does not have it
 //	a pin, no text  sendVenue
@@ -52,8 +52,9 @@ func (d *Door) Send(ctx context.Context, out notify.Outgoing) notify.Result {
 	}
 	ctx, cancel := context.WithTimeout(ctx, sendWithin)
 	defer cancel()
+	photo := d.pictureOf(ctx, out) // before the call: fetching it would count as Telegram's answer
 	c := d.call(ctx)
-	made, err := d.request(c.ctx, chat, out, keyboard)
+	made, err := d.request(c.ctx, chat, out, photo, keyboard)
 	end := d.endOf(c, made, err)
 	if end.Reason == reasonAuth {
 		d.Log.Error("telegram refuses the token; nothing goes out: check TELEGRAM_BOT_TOKEN")
@@ -62,11 +63,8 @@ func (d *Door) Send(ctx context.Context, out notify.Outgoing) notify.Result {
 }
 
 // request picks the method and calls it.
-func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, keyboard models.ReplyMarkup) (*models.Message, error) {
-	text, photo := out.Text, models.InputFile(nil)
-	if out.Edits == "" && units(text) <= maxCaption {
-		photo = d.pictureOf(ctx, out)
-	}
+func (d *Door) request(ctx context.Context, chat int64, out notify.Outgoing, photo models.InputFile, keyboard models.ReplyMarkup) (*models.Message, error) {
+	text := out.Text
 	if out.Pin != nil && (text != "" || photo != nil || out.Edits != "") {
 		text = strings.TrimSpace(text + "\n" + mapLink(out.Pin))
 	}
@@ -101,8 +99,15 @@ func (d *Door) edit(ctx context.Context, chat int64, out notify.Outgoing, text s
 	if err != nil {
 		return nil, errNothingToEdit
 	}
-	return d.bot.EditMessageText(ctx, &tgbot.EditMessageTextParams{
+	made, err := d.bot.EditMessageText(ctx, &tgbot.EditMessageTextParams{
 		ChatID: chat, MessageID: message, Text: text, LinkPreviewOptions: noPreview, ReplyMarkup: keyboard,
+	})
+	if err == nil || !strings.Contains(err.Error(), "there is no text in the message to edit") {
+		return made, err
+	}
+	// It went out under a picture. The first request was refused, so this is the only edit.
+	return d.bot.EditMessageCaption(ctx, &tgbot.EditMessageCaptionParams{
+		ChatID: chat, MessageID: message, Caption: cut(text, maxCaption), ReplyMarkup: keyboard,
 	})
 }
 
@@ -133,9 +138,12 @@ func photoOf(photos []string) string {
 	return ""
 }
 
-// pictureOf returns the picture of a message as Telegram takes it, nil when there is none or
-// it cannot be had: then the text goes without.
+// pictureOf returns the picture of a message as Telegram takes it, nil when there is none, it
+// cannot be had or the text has no room under it: then the text goes without.
 func (d *Door) pictureOf(ctx context.Context, out notify.Outgoing) models.InputFile {
+	if out.Edits != "" || units(out.Text) > maxCaption {
+		return nil
+	}
 	if id := photoOf(out.Photos); id != "" {
 		return &models.InputFileString{Data: id}
 	}

@@ -228,6 +228,22 @@ func TestSendNever(t *testing.T) {
 	}
 }
 
+// An offer that went out under a picture is closed in place like any other.
+func TestEditUnderAPicture(t *testing.T) {
+	h := open(t)
+	out := offer()
+	out.Photos = []string{"tg:big"}
+	first := h.Send(t.Context(), out)
+	out = offer()
+	out.Edits, out.EditsProvider, out.Text, out.Buttons = "m1", first.ProviderID, "Ada has it", nil
+	if got := h.Send(t.Context(), out); got.End != notify.Accepted {
+		t.Fatalf("got %+v, want it accepted", got)
+	}
+	if m := h.telegram.Sent()[0]; m.Text != "Ada has it" || len(m.Buttons) > 0 || m.Edits != 1 {
+		t.Errorf("the message reads %q with %d rows of buttons after %d edits", m.Text, len(m.Buttons), m.Edits)
+	}
+}
+
 func TestEdits(t *testing.T) {
 	h := open(t)
 	first := h.Send(t.Context(), offer())

@@ -19,19 +19,20 @@ import (
 )
 
 func (p *Pages) desk(w http.ResponseWriter, r *http.Request) {
+	since, _ := p.Look.DeskState(r.Context(), "") // without it the page is only less live
 	v, err := p.Look.ViewDesk(r.Context())
 	if err != nil {
 		p.broken(w, err)
 		return
 	}
 	data := p.deskPage(v)
-	data.Did = did(data, r)
+	data.Did, data.Since = did(data, r), since
 	p.show(w, http.StatusOK, "desk", data)
 }
 
 func (p *Pages) deskPage(v *bot.DeskView) page {
 	data := p.page(p.Language, v.Hotline)
-	data.V, data.Sketch = v, deskSketch(v, data)
+	data.V, data.Sketch, data.Area = v, deskSketch(v, data), areaSketch(v, data)
 	data.Needed = slices.ContainsFunc(v.Calls, func(c bot.CallRow) bool { return c.Why != "" })
 	return data
 }
@@ -51,12 +52,14 @@ func (p *Pages) deskCall(w http.ResponseWriter, r *http.Request) {
 		p.broken(w, err)
 		return
 	}
+	since, _ := p.Look.DeskState(r.Context(), r.PathValue("id"))
 	v, ok := seen[bot.CallView](p, w)(p.Look.ViewCall(r.Context(), r.PathValue("id")))
 	if !ok {
 		return
 	}
+	p.Log.Info("desk", "looks at", v.ID)
 	data := p.page(p.Language, v.Ref)
-	data.Did = did(data, r)
+	data.Did, data.Since = did(data, r), since
 	p.showAny(w, http.StatusOK, "call", callPage{data, v})
 }
 
@@ -69,7 +72,7 @@ func (p *Pages) deskDoes(w http.ResponseWriter, r *http.Request) {
 	}
 	e := bot.Desked{
 		Event: bot.EventID("sw:" + does + ":" + nonce), Call: id, Does: does,
-		Words: bot.Typed(r.PostFormValue("words")), Catcher: r.PostFormValue("catcher"), By: p.sessionName(r),
+		Words: bot.Typed(r.PostFormValue("words")), Catcher: r.PostFormValue("catcher"), With: r.PostFormValue("with"), By: p.sessionName(r),
 	}
 	outcome, err := p.Hear.Hear(r.Context(), e)
 	if err != nil {

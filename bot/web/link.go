@@ -20,7 +20,7 @@ func goodToken(r *http.Request) (string, bool) {
 // did is the words for what came of a press, as the address tells it after the redirect.
 func did(data page, r *http.Request) string {
 	switch o := r.URL.Query().Get("did"); o {
-	case "noted", "won", "yours", "late", "no_offer", "full", "stale", "stopped", "quiet", "cannot":
+	case "noted", "won", "yours", "late", "no_offer", "full", "stale", "stopped", "quiet", "cannot", "enough", "no_picture", "busy":
 		return data.T("page_did_" + o)
 	}
 	return ""
@@ -46,6 +46,7 @@ func (p *Pages) offer(w http.ResponseWriter, r *http.Request) {
 		p.nothing(w)
 		return
 	}
+	since, _ := p.Look.LinkState(r.Context(), token) // without it the page is only less live
 	v, ok := seen[bot.OfferView](p, w)(p.Look.ViewOffer(r.Context(), token))
 	if !ok {
 		return
@@ -57,7 +58,7 @@ func (p *Pages) offer(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	data.Title = data.T("page_swarm", "Ref", v.Ref)
-	data.Token, data.V, data.Did = token, v, did(data, r)
+	data.Token, data.V, data.Did, data.Since = token, v, did(data, r), since
 	data.Minutes, data.Reasons = []string{"15", "30", "45", "60"}, bot.PassReasons
 	data.Sketch, data.SunsetIn = homeSketch(v, data), span(v.SunsetIn)
 	p.show(w, http.StatusOK, "offer", data)
@@ -85,8 +86,10 @@ func (p *Pages) offerDoes(w http.ResponseWriter, r *http.Request) {
 		e.Minutes, _ = strconv.Atoi(more)
 	case "pass":
 		e.Reason = more
+	case "says":
+		e.Text = bot.Typed(r.PostFormValue("text"))
 	}
-	p.press(w, r, "/o/", token, e)
+	p.press(w, r, "/o/", token, r.PostFormValue("n"), e)
 }
 
 func (p *Pages) caller(w http.ResponseWriter, r *http.Request) {
@@ -95,6 +98,7 @@ func (p *Pages) caller(w http.ResponseWriter, r *http.Request) {
 		p.nothing(w)
 		return
 	}
+	since, _ := p.Look.LinkState(r.Context(), token)
 	v, ok := seen[bot.CallerView](p, w)(p.Look.ViewCaller(r.Context(), token))
 	if !ok {
 		return
@@ -102,7 +106,21 @@ func (p *Pages) caller(w http.ResponseWriter, r *http.Request) {
 	data := p.page(v.Language, "")
 	data.Title, data.Status = data.T("page_w_title"), standing(data, v)
 	data.Token, data.V, data.Did, data.Squares = token, v, did(data, r), squares
+	data.Scripts, data.Since = append(data.Scripts, whereName), since
+	if origin := originOf(v.Tiles); origin != "" {
+		w.Header().Set("Content-Security-Policy", strings.Replace(policy, "img-src 'self'", "img-src 'self' "+origin, 1))
+	}
 	p.show(w, http.StatusOK, "caller", data)
+}
+
+// originOf returns scheme and host of a tile pattern, "" when there is none.
+func originOf(tiles string) string {
+	scheme, rest, ok := strings.Cut(tiles, "://")
+	if !ok {
+		return ""
+	}
+	host, _, _ := strings.Cut(rest, "/")
+	return scheme + "://" + host
 }
 
 // standing says in one sentence how the caller's swarm stands.
@@ -127,6 +145,10 @@ func (p *Pages) callerDoes(w http.ResponseWriter, r *http.Request) {
 		p.nothing(w)
 		return
 	}
+	if uploads(r) {
+		p.addsPhoto(w, r, token)
+		return
+	}
 	e := bot.Paged{Does: r.PostFormValue("does")}
 	switch e.Does {
 	case "here":
@@ -138,7 +160,7 @@ func (p *Pages) callerDoes(w http.ResponseWriter, r *http.Request) {
 		// One way to take words in: the hotline reads a place out of them when it waits for one.
 		e.Does, e.Text = "says", bot.Typed(r.PostFormValue("text"))
 	}
-	p.press(w, r, "/w/", token, e)
+	p.press(w, r, "/w/", token, r.PostFormValue("n"), e)
 }
 
 // readPoint reads the point that the form's script found, nil when there is none.
@@ -157,15 +179,14 @@ func readPoint(r *http.Request) *bot.Point {
 
 // press hears a press and sends the browser back to look. The form's nonce names the event,
 // so a double tap and a reload come to what the first one came to.
-func (p *Pages) press(w http.ResponseWriter, r *http.Request, path, token string, e bot.Paged) {
-	nonce := r.PostFormValue("n")
+func (p *Pages) press(w http.ResponseWriter, r *http.Request, path, token, nonce string, e bot.Paged) {
 	if !goodNonce(nonce) {
 		http.Redirect(w, r, path+token, http.StatusSeeOther)
 		return
 	}
 	e.Token = bot.LinkHash(token)
 	e.Event = bot.EventID("web:" + e.Token[:16] + ":" + e.Does + ":" + nonce)
-	if len(e.Does) > 12 || slices.ContainsFunc([]rune(e.Does), func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') }) {
+	if len(e.Does) > 12 || e.Does == "photo" && e.Photo == nil || slices.ContainsFunc([]rune(e.Does), func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') }) {
 		http.Redirect(w, r, path+token, http.StatusSeeOther)
 		return
 	}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/http"
@@ -42,6 +43,9 @@ func (p *Pages) live(w http.ResponseWriter, r *http.Request, state func(context.
 		p.nothing(w)
 		return
 	}
+	if shown := r.URL.Query().Get("at"); shown != "" {
+		before = shown // what changed since the page was made counts too
+	}
 	out := http.NewResponseController(w)
 	w.Header().Set("Content-Type", "text/event-stream")
 	send := func(line string) bool {
@@ -49,19 +53,21 @@ func (p *Pages) live(w http.ResponseWriter, r *http.Request, state func(context.
 		_, err := fmt.Fprint(w, line)
 		return err == nil && out.Flush() == nil
 	}
-	look, end := time.NewTicker(lookForNews), time.NewTimer(liveFor)
+	look, end := time.NewTicker(cmp.Or(p.NewsEvery, lookForNews)), time.NewTimer(liveFor)
 	defer look.Stop()
 	defer end.Stop()
 	if !send("retry: 5000\n\n") {
 		return
 	}
-	for {
-		select {
-		case <-r.Context().Done():
-			return
-		case <-end.C:
-			return
-		case <-look.C:
+	for first := true; ; first = false {
+		if !first { // at once, then now and then
+			select {
+			case <-r.Context().Done():
+				return
+			case <-end.C:
+				return
+			case <-look.C:
+			}
 		}
 		now, err := state(r.Context())
 		switch {

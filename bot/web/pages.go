@@ -30,6 +30,7 @@ type Looker interface {
 	ViewCall(ctx context.Context, id string) (*bot.CallView, error)
 	DeskState(ctx context.Context, call string) (string, error)
 	DeskPhoto(ctx context.Context, id string, n int) (string, error)
+	ViewNumbers(ctx context.Context) (*bot.NumbersView, error)
 }
 
 // Pages are the pages where a tap or a look beats a text. GET and HEAD change nothing on any
@@ -45,12 +46,15 @@ type Pages struct {
 	Secret    []byte // signs the desk's session
 	Now       func() time.Time
 	Photo     func(ctx context.Context, name string) (io.ReadCloser, error) // fetches a picture from its provider; nil = none shown
+	Plots     func(title string, s bot.Summary) ([]Plot, error)             // draws a season; nil = no plots
 	Log       *slog.Logger
 	Privacy   Privacy
-	Open      bool // the desk asks for no password: a rehearsal on this machine
+	NewsEvery time.Duration // how often a page that is open looks for news; 0 = every 2 s
+	Open      bool          // the desk asks for no password: a rehearsal on this machine
 
-	tries tries
-	lives chan struct{}
+	tries   tries
+	lives   chan struct{}
+	numbers numbers
 }
 
 //go:embed pages/*.html
@@ -62,12 +66,16 @@ var styleSheet []byte
 //go:embed pages/page.js
 var script []byte
 
+//go:embed pages/where.js
+var whereScript []byte
+
 var pages = template.Must(template.ParseFS(pageFiles, "pages/*.html"))
 
 // Assets are named by their content, so that they may be kept for ever.
 var (
 	styleName  = nameOf(styleSheet)
 	scriptName = nameOf(script)
+	whereName  = nameOf(whereScript)
 )
 
 // StyleSheet is the pages' one style sheet; the rehearsal's phones use it too.
@@ -92,7 +100,7 @@ func (p *Pages) Register(mux *http.ServeMux) {
 		_ = cross.AddTrustedOrigin(u.Scheme + "://" + u.Host) // made of a parsed address, so it is one
 	}
 	handle := func(pattern string, h http.HandlerFunc) {
-		mux.Handle(pattern, p.headed(cross.Handler(h)))
+		mux.Handle(pattern, p.headed(cross.Handler(h), longestForm))
 	}
 	handle("GET /page/{name}", p.asset)
 	handle("GET /privacy", p.privacy)
@@ -100,7 +108,7 @@ func (p *Pages) Register(mux *http.ServeMux) {
 	handle("POST /o/{token}", p.offerDoes)
 	handle("GET /o/{token}/live", p.linkLive)
 	handle("GET /w/{token}", p.caller)
-	handle("POST /w/{token}", p.callerDoes)
+	mux.Handle("POST /w/{token}", p.headed(cross.Handler(http.HandlerFunc(p.callerDoes)), longestPhoto))
 	handle("GET /w/{token}/live", p.linkLive)
 	handle("GET /p/{token}", p.offerPhoto)
 	if p.Password == "" && !p.Open {
@@ -111,12 +119,20 @@ func (p *Pages) Register(mux *http.ServeMux) {
 	handle("POST /desk/call/{id}", p.inside(p.deskDoes))
 	handle("GET /desk/call/{id}/photo/{n}", p.inside(p.deskPhoto))
 	handle("GET /desk/live", p.inside(p.deskLive))
+	handle("GET /desk/numbers", p.inside(p.deskNumbers))
+	handle("GET /desk/plot/{name}", p.inside(p.deskPlot))
 	handle("POST /desk/login", p.login)
 	handle("POST /desk/logout", p.logout)
 }
 
-// headed sets what every answer carries.
-func (p *Pages) headed(next http.Handler) http.Handler {
+// Bounds of what a browser may send, in bytes.
+const (
+	longestForm  = 16 << 10
+	longestPhoto = photoBytes + longestForm
+)
+
+// headed sets what every answer carries, and bounds what may be sent.
+func (p *Pages) headed(next http.Handler, longest int64) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
@@ -130,8 +146,7 @@ func (p *Pages) headed(next http.Handler) http.Handler {
 		if p.https() {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
-		const longestForm = 16 << 10
-		r.Body = http.MaxBytesReader(w, r.Body, longestForm)
+		r.Body = http.MaxBytesReader(w, r.Body, longest)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -144,6 +159,8 @@ func (p *Pages) asset(w http.ResponseWriter, r *http.Request) {
 	case styleName + ".css":
 	case scriptName + ".js":
 		asset, kind = script, "text/javascript; charset=utf-8"
+	case whereName + ".js":
+		asset, kind = whereScript, "text/javascript; charset=utf-8"
 	default:
 		http.NotFound(w, r)
 		return
@@ -155,20 +172,23 @@ func (p *Pages) asset(w http.ResponseWriter, r *http.Request) {
 
 // page is what a template gets.
 type page struct {
-	Lang, Title   string
-	Style, Script string
-	Token, Nonce  string
-	Did           string // what came of the last press
-	V             any
-	Sketch        template.HTML // drawn by us, of numbers only
-	Squares       template.HTML
-	Status        string
-	SunsetIn      string
-	Minutes       []string
-	Reasons       []string
-	Photos        bool
-	Base          string // where the desk's links begin
-	Needed        bool
+	Lang, Title  string
+	Style        string
+	Scripts      []string
+	Token, Nonce string
+	Did          string // what came of the last press
+	Since        string // the state that the page shows
+	V            any
+	Sketch       template.HTML // drawn by us, of numbers only
+	Squares      template.HTML
+	Area         template.HTML
+	Status       string
+	SunsetIn     string
+	Minutes      []string
+	Reasons      []string
+	Photos       bool
+	Base         string // where the desk's links begin
+	Needed       bool
 }
 
 // T says the words of key; pairs are what they name.
@@ -201,9 +221,6 @@ func (p page) With(v any) page {
 // Dots returns n dots, ten at most.
 func (page) Dots(n int) string { return strings.Repeat("•", min(n, 10)) }
 
-// Plain makes words of a code: "desk take_over" becomes "desk take over".
-func (page) Plain(code string) string { return strings.ReplaceAll(code, "_", " ") }
-
 // Stage returns the words for a stage or an end.
 func (p page) Stage(stage string) string {
 	w := intake.Words{Language: p.Lang, Chat: true}
@@ -212,6 +229,38 @@ func (p page) Stage(stage string) string {
 	}
 	return w.Say("stage_"+stage, nil)
 }
+
+// Blocks cuts a text for chat into paragraphs and lists. A first line that only repeats the
+// heading above it is left out.
+func (p page) Blocks(text string) []Block {
+	var blocks []Block
+	for i, line := range strings.Split(strings.TrimSpace(text), "\n") {
+		kind := "p"
+		if item, ok := strings.CutPrefix(line, "- "); ok {
+			kind, line = "ul", item
+		} else if number, item, ok := strings.Cut(line, " "); ok && strings.Trim(number, "0123456789") == "" {
+			kind, line = "ol", item
+		}
+		if line == "" || i == 0 && strings.HasSuffix(line, ":") && strings.TrimSuffix(line, ":") == p.T("page_bring") {
+			continue
+		}
+		if n := len(blocks); n == 0 || blocks[n-1].Kind != kind {
+			blocks = append(blocks, Block{Kind: kind})
+		}
+		last := &blocks[len(blocks)-1]
+		last.Lines = append(last.Lines, line)
+	}
+	return blocks
+}
+
+// Block is a part of a text: "p", "ul" or "ol".
+type Block struct {
+	Kind  string
+	Lines []string
+}
+
+// Percent writes a share, 0 to 1.
+func (page) Percent(share float64) string { return fmt.Sprintf("%.0f%%", 100*share) }
 
 // Span writes a duration as "35 min", "2 h 5 min", "3 d".
 func (page) Span(d time.Duration) string { return span(d) }
@@ -230,7 +279,7 @@ func span(d time.Duration) string {
 }
 
 func (p *Pages) page(lang, title string) page {
-	return page{Lang: lang, Title: title, Style: styleName, Script: scriptName, Nonce: rand.Text()[:16], Photos: p.Photo != nil, Base: "/desk/"}
+	return page{Lang: lang, Title: title, Style: styleName, Scripts: []string{scriptName}, Nonce: rand.Text()[:16], Photos: p.Photo != nil, Base: "/desk/"}
 }
 
 // show writes a page.
@@ -274,7 +323,9 @@ func (p *Pages) nothing(w http.ResponseWriter) {
 func (p *Pages) broken(w http.ResponseWriter, err error) {
 	p.Log.Error("a page cannot be read", "error", err)
 	w.Header().Set("Retry-After", "5")
-	http.Error(w, "One moment, please try again.", http.StatusServiceUnavailable)
+	data := p.page(p.Language, "")
+	data.Title = data.T("page_sorry_title")
+	p.show(w, http.StatusServiceUnavailable, "sorry", data)
 }
 
 // goodNonce reports whether a form's nonce may name an event.

@@ -66,7 +66,7 @@ func (p phonesPage) Pieces(text string) []Piece {
 // Board is the desk beside the phones.
 func (p phonesPage) Board(v *bot.DeskView) page {
 	board := p.page
-	board.V, board.Sketch, board.Base = v, deskSketch(v, p.page), "/desk/"
+	board.V, board.Sketch, board.Area, board.Base = v, deskSketch(v, p.page), areaSketch(v, p.page), "/desk/"
 	if !p.Live {
 		board.Base = "#"
 	}

@@ -1,13 +1,7 @@
 package web
 
 import (
-	"bytes"
 	"context"
-	"errors"
-	"image"
-	"image/jpeg"
-	_ "image/png" // what phones send besides JPEG
-	"io"
 	"net/http"
 	"strconv"
 	"time"
@@ -73,55 +67,5 @@ func (p *Pages) fetch(ctx context.Context, name string) ([]byte, error) {
 		return nil, err
 	}
 	defer func() { _ = body.Close() }() // everything was read
-	raw, err := io.ReadAll(io.LimitReader(body, photoBytes+1))
-	if err != nil {
-		return nil, errors.New("the provider broke off")
-	}
-	return plainJPEG(raw)
-}
-
-// plainJPEG makes a picture of ours out of one of theirs.
-func plainJPEG(raw []byte) ([]byte, error) {
-	if len(raw) > photoBytes {
-		return nil, errors.New("a picture of more than 10 MB")
-	}
-	size, _, err := image.DecodeConfig(bytes.NewReader(raw))
-	if err != nil {
-		return nil, errors.New("not a JPEG or PNG picture")
-	}
-	if size.Width < 1 || size.Height < 1 || size.Width > photoPixels/size.Height {
-		return nil, errors.New("a picture of more than 40 megapixels")
-	}
-	decoded, _, err := image.Decode(bytes.NewReader(raw))
-	if err != nil {
-		return nil, errors.New("a picture that cannot be read")
-	}
-	var out bytes.Buffer
-	err = jpeg.Encode(&out, smaller(decoded), &jpeg.Options{Quality: 80})
-	return out.Bytes(), err
-}
-
-// smaller returns m at most photoWidest wide and high, each pixel the mean of those it
-// stands for.
-func smaller(m image.Image) image.Image {
-	b := m.Bounds()
-	step := (max(b.Dx(), b.Dy()) + photoWidest - 1) / photoWidest
-	if step <= 1 {
-		return m
-	}
-	out := image.NewRGBA(image.Rect(0, 0, b.Dx()/step, b.Dy()/step))
-	for y := range out.Rect.Dy() {
-		for x := range out.Rect.Dx() {
-			var sum [3]uint32
-			for dy := range step {
-				for dx := range step {
-					r, g, bl, _ := m.At(b.Min.X+x*step+dx, b.Min.Y+y*step+dy).RGBA()
-					sum[0], sum[1], sum[2] = sum[0]+r>>8, sum[1]+g>>8, sum[2]+bl>>8
-				}
-			}
-			i, n := out.PixOffset(x, y), uint32(step*step)
-			out.Pix[i], out.Pix[i+1], out.Pix[i+2], out.Pix[i+3] = byte(sum[0]/n), byte(sum[1]/n), byte(sum[2]/n), 255
-		}
-	}
-	return out
+	return ReadPicture(body)
 }

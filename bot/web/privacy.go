@@ -15,6 +15,7 @@ type Privacy struct {
 	SentDays  int      // until the log of sent texts forgets
 	Services  []string // who carries the texts: "Twilio", "Telegram"
 	Maps      bool     // places are looked up at a server outside
+	Tiles     bool     // the caller's page shows a map from a server outside
 }
 
 // privacyPage is one language of the page.

@@ -19,14 +19,18 @@ func homeSketch(v *bot.OfferView, data page) template.HTML {
 		fmt.Fprintf(&b, `<circle r="%d"/>`, r)
 	}
 	b.WriteString(`<path d="M0-54V54M-54 0H54"/><text y="-46">N</text>`)
+	label := 13
 	if v.Far.Km >= 0 && v.Far.Bearing != "" {
 		winds := map[string]float64{"n": 0, "ne": 45, "e": 90, "se": 135, "s": 180, "sw": 225, "w": 270, "nw": 315}
 		turn := winds[v.Far.Bearing] * math.Pi / 180
-		far := 18 * math.Min(2.6, math.Max(.7, math.Log2(1+v.Far.Km/2)))
+		far := 18 * math.Min(2.6, math.Max(1, math.Log2(1+v.Far.Km/2)))
 		x, y := far*math.Sin(turn), -far*math.Cos(turn)
+		if y > 0 {
+			label = -9 // out of the way
+		}
 		fmt.Fprintf(&b, `<path class="way" d="M0 0L%.0f %.0f"/><circle class="bees" cx="%.0f" cy="%.0f" r="7"/>`, x, y, x, y)
 	}
-	fmt.Fprintf(&b, `<path class="home" d="M-5 4V-1L0-6L5-1V4Z"/><text y="13">%s</text></svg>`, html.EscapeString(data.T("page_home")))
+	fmt.Fprintf(&b, `<path class="home" d="M-5 4V-1L0-6L5-1V4Z"/><text y="%d">%s</text></svg>`, label, html.EscapeString(data.T("page_home")))
 	return template.HTML(b.String())
 }
 
@@ -41,16 +45,27 @@ var squares = func() template.HTML {
 	return template.HTML(b.String())
 }()
 
-// deskSketch draws the area served with open calls and the roster's reach.
+// deskSketch draws open calls and catchers' homes, as near as shows them all.
 func deskSketch(v *bot.DeskView, data page) template.HTML {
-	scale := 100 / widest(v) // units a kilometre
+	return drawDesk(v, data, "page_desk_map", widest(v))
+}
+
+// areaSketch draws the same over the whole area served, with the roster's reach.
+func areaSketch(v *bot.DeskView, data page) template.HTML {
+	return drawDesk(v, data, "page_desk_area", math.Max(v.Km, 5))
+}
+
+// drawDesk draws what lies within so many kilometres of the middle.
+func drawDesk(v *bot.DeskView, data page, label string, km float64) template.HTML {
+	scale := 100 / km // units a kilometre
 	at := func(lat, lon float64) (x, y float64) {
 		x, y = kilometres(v, lat, lon)
 		return math.Max(-115, math.Min(115, x*scale)), math.Max(-115, math.Min(115, -y*scale))
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="-120 -120 240 240" role="img" aria-label="%s"><circle class="bound" r="%.1f"/><text x="0" y="-110">N</text>`, html.EscapeString(data.T("page_desk_map")), v.Km*scale)
-	fmt.Fprintf(&b, `<path class="way" d="M-110 112v4h%.1fv-4"/><text x="%.1f" y="110">%d km</text>`, 5*scale, -110+2.5*scale, 5)
+	fmt.Fprintf(&b, `<svg viewBox="-120 -120 240 240" role="img" aria-label="%s"><circle class="bound" r="%.1f"/><text x="0" y="-110">N</text>`, html.EscapeString(data.T(label)), v.Km*scale)
+	bar := data.bar(v, km)
+	fmt.Fprintf(&b, `<path class="way" d="M-110 112v4h%.1fv-4"/><text x="%.1f" y="110">%s</text>`, bar.km*scale, -110+bar.km*scale/2, bar.words)
 	for _, k := range v.Catchers {
 		x, y := at(k.Lat, k.Lon)
 		fmt.Fprintf(&b, `<circle class="reach" cx="%.1f" cy="%.1f" r="%.1f"/>`, x, y, k.ReachKm*scale)
@@ -72,6 +87,27 @@ func deskSketch(v *bot.DeskView, data page) template.HTML {
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())
+}
+
+// scaleBar is a length that people know, for a sketch's corner.
+type scaleBar struct {
+	km    float64
+	words string
+}
+
+// bar picks the length that takes about a third of a sketch so many kilometres to its edge.
+func (page) bar(v *bot.DeskView, km float64) scaleBar {
+	best := scaleBar{}
+	for _, n := range []float64{0.5, 1, 2, 5, 10, 20, 50, 100} {
+		b := scaleBar{n, fmt.Sprintf("%g km", n)}
+		if !v.Metric {
+			b = scaleBar{n * 1.609344, fmt.Sprintf("%g mi", n)}
+		}
+		if best.km == 0 || b.km <= km*0.8 {
+			best = b
+		}
+	}
+	return best
 }
 
 // kilometres is how far east and north of the hotline's centre a point is.

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bufio"
 	"context"
+	"html"
 	"io"
 	"log/slog"
 	"net/http"
@@ -9,6 +11,7 @@ import (
 	"net/url"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -30,6 +33,8 @@ gwen > 14 Mill Lane
 type site struct {
 	*testing.T
 	live   *rehearsal.Live
+	base   string     // "https://bees.example.org"
+	mu     sync.Mutex // held while the rehearsal moves; a browser's requests come when they like
 	mux    *http.ServeMux
 	hidden *web.Pages
 	cookie string
@@ -37,12 +42,32 @@ type site struct {
 
 func newSite(t *testing.T, text string, steps int) *site {
 	t.Helper()
+	return newSiteAt(t, exampleURL, text, steps)
+}
+
+// served puts a site on a server of this machine, for a browser.
+func served(t *testing.T, text string, steps int, languages ...string) *site {
+	t.Helper()
+	server := httptest.NewUnstartedServer(nil)
+	s := newSiteAt(t, "http://"+server.Listener.Addr().String(), text, steps, languages...)
+	server.Config.Handler = s.mux
+	server.Start()
+	t.Cleanup(server.CloseClientConnections) // what waits for news would hold the end up
+	t.Cleanup(server.Close)
+	return s
+}
+
+func newSiteAt(t *testing.T, base, text string, steps int, languages ...string) *site {
+	t.Helper()
 	transcript, err := rehearsal.Parse("pages", text)
 	if err != nil {
 		t.Fatal(err)
 	}
 	settings := bot.DefaultSettings()
-	settings.PublicURL = exampleURL
+	settings.PublicURL = base
+	if len(languages) > 0 {
+		settings.Languages = languages
+	}
 	live, err := rehearsal.Player{Settings: settings}.Open(t.Context(), transcript)
 	if err != nil {
 		t.Fatal(err)
@@ -53,26 +78,52 @@ func newSite(t *testing.T, text string, steps int) *site {
 			t.Fatalf("the transcript ended early (%v)", err)
 		}
 	}
-	s := &site{T: t, live: live, mux: http.NewServeMux()}
+	s := &site{T: t, live: live, base: base, mux: http.NewServeMux()}
 	s.hidden = &web.Pages{
-		Look: live.Hotline(), Hear: live, PublicURL: exampleURL, Language: "en", Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
+		Look: live.Hotline(), Hear: s, PublicURL: base, Language: settings.DefaultLanguage(), Password: "plum tree", Secret: []byte(strings.Repeat("s", 32)),
 		Now: func() time.Time { return time.Unix(1_780_000_000, 0) }, Log: slog.New(slog.DiscardHandler), Privacy: privacy(settings, true, false),
+		NewsEvery: 100 * time.Millisecond, Photo: (&service{hotline: live.Hotline()}).photo, Plots: drawn,
 	}
 	s.hidden.Register(s.mux)
 	return s
 }
 
-// link returns the newest link to page that name was sent.
-func (s *site) link(name, page string) string {
+// Hear hears a press on a page.
+func (s *site) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.live.Hear(ctx, e)
+}
+
+// plays performs a line of a transcript.
+func (s *site) plays(line string) {
 	s.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.live.Do(context.Background(), line); err != nil {
+		s.Fatal(err)
+	}
+}
+
+// frame is how everybody's phone looks now.
+func (s *site) frame() rehearsal.Frame {
+	s.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	frame, err := s.live.Frame(context.Background())
 	if err != nil {
 		s.Fatal(err)
 	}
+	return frame
+}
+
+// link returns the newest link to page that name was sent.
+func (s *site) link(name, page string) string {
+	s.Helper()
 	found := ""
-	for _, p := range frame.Phones {
+	for _, p := range s.frame().Phones {
 		for _, b := range p.Bubbles {
-			if m := regexp.MustCompile(exampleURL + `(/` + page + `/[\w-]{22})`).FindStringSubmatch(b.Text); p.Key == name && m != nil {
+			if m := regexp.MustCompile(regexp.QuoteMeta(s.base) + `(/` + page + `/[\w-]{22})`).FindStringSubmatch(b.Text); p.Key == name && m != nil {
 				found = m[1]
 			}
 		}
@@ -86,12 +137,8 @@ func (s *site) link(name, page string) string {
 // screen returns everything that name was sent.
 func (s *site) screen(name string) string {
 	s.Helper()
-	frame, err := s.live.Frame(context.Background())
-	if err != nil {
-		s.Fatal(err)
-	}
 	var all strings.Builder
-	for _, p := range frame.Phones {
+	for _, p := range s.frame().Phones {
 		for _, b := range p.Bubbles {
 			if p.Key == name && !b.Mine {
 				all.WriteString(b.Text + "\n")
@@ -103,7 +150,7 @@ func (s *site) screen(name string) string {
 
 func (s *site) ask(method, path string, form url.Values, headers ...string) *httptest.ResponseRecorder {
 	s.Helper()
-	r := httptest.NewRequest(method, exampleURL+path, strings.NewReader(form.Encode()))
+	r := httptest.NewRequest(method, s.base+path, strings.NewReader(form.Encode()))
 	if method == "POST" {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	}
@@ -213,9 +260,7 @@ func TestTakeByPage(t *testing.T) {
 	if page := s.page(ada); strings.Contains(page, "14 Mill") || strings.Contains(page, "<form") {
 		t.Error("after the end the page must hold neither address nor buttons")
 	}
-	if err := s.live.Do(t.Context(), "later 25h"); err != nil {
-		t.Fatal(err)
-	}
+	s.plays("later 25h")
 	if w := s.ask("GET", ada, nil); w.Code != http.StatusNotFound {
 		t.Errorf("a day after the end the link gave %d, want 404", w.Code)
 	}
@@ -230,11 +275,47 @@ func TestPassByPageAsksTheNext(t *testing.T) {
 	}
 	s.want("after all", s.press(ada, does("take")), "won")
 	s.want("given back", s.press(ada, does("drop")), "noted")
-	if err := s.live.Do(t.Context(), "later 1m"); err != nil {
-		t.Fatal(err)
-	}
+	s.plays("later 1m")
 	if page := s.page(ada); strings.Contains(page, "14 Mill") {
 		t.Error("who gave a call back must not read the address any more")
+	}
+}
+
+// What happened between the making of a page and its asking for news is news too.
+func TestNewsSinceThePageWasMade(t *testing.T) {
+	s := served(t, somePages, 3)
+	bram := s.link("bram", "o")
+	live := html.UnescapeString(regexp.MustCompile(`data-live="([^"]+)"`).FindStringSubmatch(s.page(bram))[1])
+	s.want("meanwhile", s.press(s.link("ada", "o"), does("take")), "won")
+	answer, err := http.Get(s.base + live)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	lines := bufio.NewScanner(answer.Body)
+	for range 4 { // "retry: …", "", then the first look
+		if lines.Scan() && lines.Text() == "event: changed" {
+			return
+		}
+	}
+	t.Errorf("the first thing heard is %q", lines.Text())
+}
+
+func TestHolderWritesByPage(t *testing.T) {
+	s := newSite(t, somePages, 3)
+	ada, bram := s.link("ada", "o"), s.link("bram", "o")
+	s.want("who holds nothing", s.press(bram, does("says", "text", "hello there")), "stale")
+	s.want("taken", s.press(ada, does("take")), "won")
+	s.want("words", s.press(ada, does("says", "text", "I am in the red van")), "noted")
+	if !strings.Contains(s.screen("gwen"), "Ada: I am in the red van") || strings.Contains(s.screen("gwen"), "hello there") {
+		t.Errorf("Gwen reads:\n%s", s.screen("gwen"))
+	}
+	if !strings.Contains(s.page(ada), "I am in the red van") {
+		t.Error("Ada does not see what she wrote")
+	}
+	s.want("an emergency", s.press(ada, does("says", "text", "I was stung and can't breathe")), "noted")
+	if !strings.Contains(s.screen("ada"), "CALL 911 NOW") {
+		t.Errorf("an emergency told by page must be answered like one told by text:\n%s", s.screen("ada"))
 	}
 }
 
@@ -262,7 +343,7 @@ func TestCallersPage(t *testing.T) {
 	s := newSite(t, somePages, 2) // the place is not told yet
 	where := s.link("gwen", "w")
 	s.want("a point", s.press(where, does("here", "lat", "42.446", "lon", "-76.49", "within", "18")), "noted")
-	if page := s.page(where); !strings.Contains(page, "about 18 m") {
+	if page := s.page(where); !strings.Contains(page, "about 59 ft") {
 		t.Error("the page must say what it knows of the place")
 	}
 	if !strings.Contains(s.screen("ada"), "mi ") {
@@ -291,13 +372,11 @@ func TestDesk(t *testing.T) {
 		t.Fatal("the desk lists no call")
 	}
 	s.want("take over", s.press(call, does("take_over")), "noted")
-	if err := s.live.Do(t.Context(), "gwen > the cat is called Otto"); err != nil {
-		t.Fatal(err)
-	}
-	if story := s.page(call); !strings.Contains(story, "the cat is called Otto") || !strings.Contains(story, "desk take over") {
+	s.plays("gwen > the cat is called Otto")
+	if story := s.page(call); !strings.Contains(story, "the cat is called Otto") || !strings.Contains(story, "Desk: Take over the conversation") {
 		t.Error("the story must hold what the caller said and what the desk did")
 	}
-	if story := s.page(call); strings.Count(story, "address shown to desk ") != 1 {
+	if story := s.page(call); strings.Count(story, "address was shown to the desk ") != 1 {
 		t.Error("the story must say, once, that this desk was shown the address")
 	}
 	if strings.Contains(s.page("/desk/"), "Nobody is needed") {
@@ -431,17 +510,22 @@ func TestHeaders(t *testing.T) {
 func TestPagesAreLight(t *testing.T) {
 	s := newSite(t, somePages, 3)
 	offer, where := s.link("ada", "o"), s.link("gwen", "w")
-	assets := 0
-	for _, asset := range regexp.MustCompile(`/page/[0-9a-f]+\.(css|js)`).FindAllString(s.page(offer), -1) {
-		assets += len(s.page(asset))
+	whole := func(path string) (page, assets int) {
+		text := s.page(path)
+		for _, asset := range regexp.MustCompile(`/page/[0-9a-f]+\.(css|js)`).FindAllString(text, -1) {
+			assets += len(s.page(asset))
+		}
+		return len(text), assets
 	}
-	open := len(s.page(offer))
-	s.press(offer, does("take"))
-	for what, n := range map[string]int{"an open offer": open, "a job": len(s.page(offer)), "the caller's page": len(s.page(where))} {
-		if n+assets >= 15_000 || n < 500 {
-			t.Errorf("%s is %d bytes with %d of style and script, want below 15000", what, n, assets)
+	check := func(what, path string, limit int) {
+		if page, assets := whole(path); page+assets >= limit || page < 500 {
+			t.Errorf("%s is %d bytes with %d of style and script, want below %d", what, page, assets, limit)
 		}
 	}
+	check("an open offer", offer, 15_000)
+	check("the caller's page", where, 25_000) // its script is kept by the browser
+	s.press(offer, does("take"))
+	check("a job", offer, 15_000)
 }
 
 func TestPhonesInOneFile(t *testing.T) {
@@ -495,6 +579,7 @@ func TestPhonesByHand(t *testing.T) {
 		{"types as anybody", "Otto is a cat", url.Values{"who": {"gwen"}, "text": {"Otto is a cat"}}},
 		{"pushes the clock", "Tue 14:10", url.Values{"do": {"later 5m"}}},
 		{"presses a button", "is yours", url.Values{"do": {"ada taps Take it"}}},
+		{"sends a picture", "a picture", url.Values{"do": {"gwen photo"}}},
 		{"is told what cannot be", "nobody is called", url.Values{"who": {"zoe"}, "text": {"hello"}}},
 	} {
 		if page := post(act.form); !strings.Contains(page, act.want) {

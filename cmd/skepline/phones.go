@@ -1,9 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -166,7 +171,8 @@ func (s *phoneShow) open(ctx context.Context, n int) error {
 		}
 	}
 	pages := &web.Pages{
-		Look: l.Hotline(), Hear: heardLive{s, l}, PublicURL: s.base, Language: settings.DefaultLanguage(), Open: true,
+		Look: l.Hotline(), Hear: heardLive{s, l}, PublicURL: s.base, Language: settings.DefaultLanguage(), Open: true, Plots: drawn,
+		Photo:  s.photo(l),
 		Secret: l.Hotline().Secrets[0], Now: time.Now, Log: slog.New(slog.DiscardHandler),
 		Privacy: privacy(&settings, true, true),
 	}
@@ -226,4 +232,40 @@ func (s *phoneShow) act(ctx context.Context, line string) error {
 		return err
 	}
 	return s.live.Do(ctx, line)
+}
+
+// photo fetches a picture that was added on a page, and draws those that simulated phones
+// send: a branch with a cluster of bees.
+func (s *phoneShow) photo(l *rehearsal.Live) func(context.Context, string) (io.ReadCloser, error) {
+	real := (&service{hotline: l.Hotline()}).photo
+	return func(ctx context.Context, name string) (io.ReadCloser, error) {
+		if strings.HasPrefix(name, "sk:") {
+			return real(ctx, name)
+		}
+		var drawn bytes.Buffer
+		err := jpeg.Encode(&drawn, aCluster(), nil)
+		return io.NopCloser(&drawn), err
+	}
+}
+
+// aCluster is the picture: sky, a branch, and what hangs on it.
+func aCluster() image.Image {
+	const wide, high = 480, 320
+	sky, bark, bees := color.RGBA{196, 214, 222, 255}, color.RGBA{104, 78, 58, 255}, color.RGBA{150, 92, 24, 255}
+	m := image.NewRGBA(image.Rect(0, 0, wide, high))
+	for y := range high {
+		for x := range wide {
+			dx, dy := float64(x-wide/2)/70, float64(y-170)/105
+			switch {
+			case dx*dx+dy*dy < 1:
+				speck := uint8((x*7 + y*13 + x*y/9) % 60)
+				m.Set(x, y, color.RGBA{bees.R - speck, bees.G - speck, bees.B, 255})
+			case y > 62+x/24 && y < 84+x/24:
+				m.Set(x, y, bark)
+			default:
+				m.Set(x, y, sky)
+			}
+		}
+	}
+	return m
 }

@@ -186,15 +186,32 @@ func (s *service) pages() *web.Pages {
 	return &web.Pages{
 		Look: s.hotline, Kept: s.store.Kept, Hear: s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
-		Now: s.clock.Now, Photo: s.photo, Log: s.log, Privacy: privacy(s.settings, s.sms != nil, s.telegram != nil),
+		Now: s.clock.Now, Photo: s.photo, Plots: drawn, Log: s.log, Privacy: privacy(s.settings, s.sms != nil, s.telegram != nil),
 	}
+}
+
+// drawn are a season's plots for the desk.
+func drawn(title string, s bot.Summary) ([]web.Plot, error) {
+	drawings, err := plots.Season(title, s)
+	if err != nil {
+		return nil, err
+	}
+	var all []web.Plot
+	for _, d := range drawings {
+		var svg bytes.Buffer
+		if err := d.Write(&svg, "svg"); err != nil {
+			return nil, err
+		}
+		all = append(all, web.Plot{Name: d.Name, SVG: svg.Bytes()})
+	}
+	return all, nil
 }
 
 // privacy is what the page about it says of this hotline.
 func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
 	p := web.Privacy{
 		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(), SentDays: store.SentDays,
-		Maps: s.Places.Nominatim != "",
+		Maps: s.Places.Nominatim != "", Tiles: s.Map.Tiles != "",
 	}
 	if sms {
 		p.Services = append(p.Services, "Twilio")
@@ -209,6 +226,12 @@ func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
 func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error) {
 	channel, id, _ := strings.Cut(name, ":")
 	switch {
+	case channel == "sk":
+		held, err := s.hotline.Picture(ctx, id)
+		if err == nil && held == nil {
+			err = errors.New("the picture is not kept any more")
+		}
+		return io.NopCloser(bytes.NewReader(held)), err
 	case channel == "tw" && s.sms != nil:
 		return s.sms.Photo(ctx, id)
 	case channel == "tg" && s.telegram != nil:
@@ -222,7 +245,7 @@ func (s *service) photo(ctx context.Context, name string) (io.ReadCloser, error)
 func (s *service) picture(ctx context.Context, name string) (io.ReadCloser, error) {
 	drawn, ours := strings.CutPrefix(name, bot.PicturePrefix)
 	if !ours {
-		return s.photo(ctx, name)
+		return s.plainPicture(ctx, name)
 	}
 	season, err := s.hotline.ReadSeason(ctx)
 	if err != nil {
@@ -233,6 +256,17 @@ func (s *service) picture(ctx context.Context, name string) (io.ReadCloser, erro
 		return nil, err
 	}
 	return io.NopCloser(&png), nil
+}
+
+// plainPicture is a picture of another provider's with nothing in it but what can be seen.
+func (s *service) plainPicture(ctx context.Context, name string) (io.ReadCloser, error) {
+	from, err := s.photo(ctx, name)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = from.Close() }() // everything was read
+	picture, err := web.ReadPicture(from)
+	return io.NopCloser(bytes.NewReader(picture)), err
 }
 
 // fetch brings a contact card whole, within a lease of its errand.
