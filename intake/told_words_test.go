@@ -11,10 +11,10 @@ import (
 var toldWords = regexp.MustCompile(`\p{Lu}{2,}(?: \p{Lu}{2,})*`)
 
 // cries are texts whose capitals are there because they matter.
-var cries = []string{"lifted_by_day", "steward_catcher_hurt", "steward_emergency", "caller_emergency", "gone_holder"}
+var cries = []string{"lifted_by_day", "steward_catcher_hurt", "steward_emergency", "caller_emergency", "gone_holder", "update_place"}
 
 // notToSend are what is filled in, references, and the channel.
-var notToSend = regexp.MustCompile(`\{\{[^}]*\}\}|7KQ2|4DM8|SMS`)
+var notToSend = regexp.MustCompile(`\{\{[^}]*\}\}|7KQ2|4DM8|SMS|UTC`)
 
 // isRead reports whether somebody who works here may send words: alone, about a call, or about
 // two.

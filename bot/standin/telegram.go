@@ -124,6 +124,9 @@ func (s *Telegram) serve(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	given, err := s.params(r, method)
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		return // the sender died in the middle of its request
+	}
 	if err != nil {
 		s.wrong("%s: %v", method, err)
 	}

@@ -143,7 +143,7 @@ func TestBreakPoison(t *testing.T) {
 // sting. Everybody is answered, and that one before those who came at the same moment.
 func TestBreakBurst(t *testing.T) {
 	w := prepareWreck(t)
-	w.adds("[limits]\nsegments_a_day = 10000\nsafety_reserve = 100\n")
+	w.adds("[limits]\nnew_in_block_a_day = 10000\nsegments_a_day = 10000\nsafety_reserve = 100\n")
 	w.startRedis()
 	w.start()
 	for i := range 20 {
