@@ -40,7 +40,7 @@ var spoofed = []struct {
 const (
 	adaAt    = notify.Address("telegram:5550201")
 	bramAt   = notify.Address("telegram:5550202")
-	cleoAt   = notify.Address("sms:+16075550203") // on the roster, asked for nothing here
+	cleoAt   = notify.Address("sms:+16075550193") // on the roster, asked for nothing here
 	gwenAt   = notify.Address("sms:+16075550142")
 	hugoAt   = notify.Address("sms:+16075550143")
 	inesAt   = notify.Address("sms:+16075550144")
