@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 	"sync/atomic"
 
 	"skepline/bot"
@@ -99,6 +100,9 @@ func (s seasonCmd) whatIf(w notify.World) notify.World {
 }
 
 func (s seasonCmd) check(w notify.World) error {
+	if ending := filepath.Ext(s.Plot); s.Plot != "" && ending != ".png" && ending != ".svg" {
+		return fmt.Errorf("--plot %s: the file must end in .png or .svg", s.Plot)
+	}
 	for _, bound := range []struct {
 		what      string
 		value     float64

@@ -13,10 +13,6 @@ import (
 
 // plot draws every policy of c, and the hotline's at all paces, caught against asks.
 func (s seasonCmd) plot(ctx context.Context, t *terminal, w notify.World, d notify.Dispatch, c *notify.Comparison) error {
-	format := strings.TrimPrefix(filepath.Ext(s.Plot), ".")
-	if format != "png" && format != "svg" {
-		return fmt.Errorf("--plot %s: the file must end in .png or .svg", s.Plot)
-	}
 	var points []plots.Tradeoff
 	point := func(c *notify.Comparison, p int, name string, kind plots.TradeoffKind) {
 		mean, half := c.Mean(p, caught)
@@ -49,7 +45,7 @@ func (s seasonCmd) plot(ctx context.Context, t *terminal, w notify.World, d noti
 	if err != nil {
 		return fmt.Errorf("write the plot: %w", err)
 	}
-	if err := drawing.Write(file, format); err != nil {
+	if err := drawing.Write(file, strings.TrimPrefix(filepath.Ext(s.Plot), ".")); err != nil {
 		_ = file.Close()
 		return fmt.Errorf("write the plot: %w", err)
 	}
