@@ -39,7 +39,7 @@ func (p Pace) askPrice() float64 {
 const (
 	horizon     = 120   // minutes that the rule looks ahead
 	quickLeave  = 600.0 // mean stay after a report in minutes of scouting, half of Villa's (judgement)
-	patience    = 0.6   // what of that hazard counts when no bee flies, see leaving (judgement)
+	patience    = 0.5   // what of that hazard counts when no bee flies, see leaving (judgement)
 	halfwayKm   = 25.0  // road at which half of those who would come still do (judgement)
 	roads       = 1.4   // see Minutes
 	tiring      = 0.03  // of each ask a week beyond restAsks (judgement)

@@ -72,14 +72,11 @@ func addTradeoffs(p *plot.Plot, some []Tradeoff, name string, c color.Color, sha
 		plotter.XYs
 		plotter.YErrors
 	}{make(plotter.XYs, len(some)), make(plotter.YErrors, len(some))}
-	labels := plotter.XYLabels{XYs: make(plotter.XYs, len(some))}
+	labels := plotter.XYLabels{XYs: bars.XYs}
 	for i, t := range some {
 		bars.XYs[i] = plotter.XY{X: t.Asks, Y: t.Caught}
 		bars.YErrors[i].Low, bars.YErrors[i].High = t.Half, t.Half
-		labels.Labels, labels.XYs[i] = append(labels.Labels, t.Name), bars.XYs[i]
-		if t.Kind == Ours { // these lie close together
-			labels.XYs[i].Y += t.Half
-		}
+		labels.Labels = append(labels.Labels, t.Name)
 	}
 	marks, err := plotter.NewScatter(bars.XYs)
 	if err != nil {
@@ -99,18 +96,9 @@ func addTradeoffs(p *plot.Plot, some []Tradeoff, name string, c color.Color, sha
 	for i := range names.TextStyle {
 		style := &names.TextStyle[i]
 		style.Color, style.YAlign, style.Font.Size = c, text.YCenter, vg.Points(9)
-		switch some[i].Kind {
-		case Ours:
-			style.Rotation = math.Pi / 3
-		case Seeing:
-			style.XAlign = text.XRight
+		if some[i].Kind != Rival { // the better, the farther left
+			style.XAlign, names.Offset.X = text.XRight, -vg.Points(6)
 		}
-	}
-	switch some[0].Kind {
-	case Ours:
-		names.Offset = vg.Point{X: vg.Points(2), Y: vg.Points(4)}
-	case Seeing:
-		names.Offset.X = -vg.Points(6)
 	}
 	if some[0].Kind == Ours && len(some) > 1 {
 		line, err := plotter.NewLine(bars.XYs)
