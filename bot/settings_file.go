@@ -70,7 +70,7 @@ func ReadSettings(name string, data []byte) (*Settings, error) {
 	f := settingsFile{name: name, lines: linesOfKeys(data)}
 	s := &Settings{
 		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
-		Dispatch:  Dispatch{Pace: "normal", First: 3, Next: 2, EveryMinutes: 5},
+		Dispatch:  Dispatch{Pace: "normal", First: 4, Next: 4, EveryMinutes: 5},
 		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150, NewInBlock: 40},
 		Retention: Retention{Days: defaultRetention},
 	}

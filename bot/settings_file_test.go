@@ -36,7 +36,7 @@ func TestFixedKeysAloneAreAValidFile(t *testing.T) {
 		Name: "Hill Bees", Latitude: 51, Longitude: -0.1, TimeZone: "Europe/London", RadiusKm: 25, Units: "metric",
 		Languages: []string{"en"}, EmergencyNumber: "999", Country: "GB", Stewards: []string{"telegram:5550101"}, Tag: "hill-bees",
 		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
-		Dispatch:  Dispatch{Pace: "normal", First: 3, Next: 2, EveryMinutes: 5},
+		Dispatch:  Dispatch{Pace: "normal", First: 4, Next: 4, EveryMinutes: 5},
 		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150, NewInBlock: 40},
 		Retention: Retention{Days: 30},
 	}

@@ -480,6 +480,9 @@ func (d *decision) lapseOffers(c *Call, key string) {
 			o.State = notify.AskLapsed
 			if k := d.catcher(o.Catcher); k.ID != "" {
 				k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
+				if k.Fresh.Equal(o.At) {
+					k.Fresh = time.Time{} // free for another call at once
+				}
 			}
 			edits := o.Party.Address.Channel() == notify.Telegram && o.Message != ""
 			d.closeOffer(c, o, key, !edits && d.Now.Sub(o.At) < recentlyTold)

@@ -68,15 +68,15 @@ type Dispatch struct {
 	QuietTo   TimeOfDay     `toml:"quiet_to"`   // and QuietTo, by the hotline's clock
 }
 
-// DefaultDispatch asks three, then two more every five minutes. Asking in small groups and
+// DefaultDispatch asks up to four every five minutes. Asking in small groups and
 // replacing each no at once does better than asking everybody, and tires people less (van
 // den Berg, Henderson, Li, Dicker, Jagtenberg, PLOS One 2026, on alerts to volunteers near
 // a cardiac arrest, abstract). Between nine in the evening and seven in the morning nobody
 // is asked: swarms do not leave in the dark, and the first scouts fly about nine.
 func DefaultDispatch() Dispatch {
 	return Dispatch{
-		Pace: Normal, First: 3, Next: 2, Every: 5 * time.Minute, Fresh: 10 * time.Minute, GiveUp: 15 * time.Minute,
-		Reask:     1,
+		Pace: Normal, First: 4, Next: 4, Every: 5 * time.Minute, Fresh: 10 * time.Minute, GiveUp: 15 * time.Minute,
+		Reask:     3,
 		QuietFrom: 21 * 60, QuietTo: 7 * 60,
 	}
 }

@@ -4,12 +4,15 @@ import (
 	"container/heap"
 	"math"
 	"slices"
+	"strconv"
 	"time"
 )
 
-// SeasonPolicies are the ways to ask around that a season compares: the hotline's own, what a
-// club would do without it, and a dispatcher who knows the future.
-var SeasonPolicies = []string{"skepline", "broadcast", "broadcast_best_eta", "phone_tree", "radius", "nearest3", "oracle"}
+// SeasonPolicies are the ways to ask around that a season compares: the hotline's own; what a
+// club would do without it; an insider, who asks as the hotline does and is told how willing
+// everybody is and who is away just now, everything but the future; and a dispatcher who knows
+// the future, too.
+var SeasonPolicies = []string{"skepline", "broadcast", "broadcast_best_eta", "phone_tree", "radius", "nearest3", "insider", "oracle"}
 
 // Season is what came of one season under one policy.
 type Season struct {
@@ -18,7 +21,8 @@ type Season struct {
 	Median     float64 // waking minutes to the first yes, of the reports that got one
 	P90        float64
 	Gini       float64 // of jobs over catchers: 0 = all alike
-	Wasted     float64 // trips a report to a swarm that had left
+	Wasted     float64 // takes a report that would have come too late
+	OnTheWay   float64 // of these, had set out before the swarm left; the caller's GONE spares the others the trip
 	EverYes    float64
 	Within60   float64 // share with a yes within sixty waking minutes
 	WeekPings  float64 // asks a catcher and week
@@ -40,7 +44,7 @@ func PlaySeason(w World, policy string, seed uint64, d Dispatch) Season {
 	p.calls = make([]seasonCall, len(s.reports))
 	p.volunteers = make([]volunteer, len(s.people))
 	p.look, p.holdsLate = p.rules(policy)
-	p.replaces = policy == "skepline" || policy == "phone_tree"
+	p.replaces = policy == "skepline" || policy == "insider" || policy == "phone_tree"
 	for j := range s.reports {
 		p.calls[j].winner, p.calls[j].fallback = -1, -1
 		p.calls[j].firstYes = forever
@@ -195,7 +199,7 @@ func (p *play) declare(now float64) {
 }
 
 func (p *play) asks(j int, k Pick, now float64) {
-	i := p.number(k.Catcher)
+	i := p.number[k.Catcher]
 	c, card := &p.calls[j], p.board.Catchers[k.Catcher]
 	ask := Ask{Catcher: k.Catcher, At: clockTime(now), State: AskOpen, Weight: k.Weight, P: k.P}
 	out := 1
@@ -212,7 +216,7 @@ func (p *play) asks(j int, k Pick, now float64) {
 	c.asked, c.who = append(c.asked, ask), append(c.who, i)
 	c.out = append(c.out, p.answer(j, i, now, factor))
 	card.Asks = append(since(card.Asks, ask.At.Add(-3*week)), ask.At)
-	card.LastAsk, card.OpenAsk = ask.At, p.people[i].ID+"?"
+	card.LastAsk, card.OpenAsk = ask.At, callID(j)
 	p.board.Catchers[k.Catcher] = card
 	p.pings++
 	if a := c.out[len(c.out)-1]; a.at < forever {
@@ -220,17 +224,10 @@ func (p *play) asks(j int, k Pick, now float64) {
 	}
 }
 
+func callID(j int) string { return "call " + strconv.Itoa(j) }
+
 func since(times []time.Time, from time.Time) []time.Time {
 	return slices.DeleteFunc(slices.Clone(times), func(t time.Time) bool { return t.Before(from) })
-}
-
-// number is a person's place on the roster, from their id.
-func (p *play) number(id string) int {
-	n := 0
-	for _, r := range id[1:] {
-		n = n*10 + int(r-'0')
-	}
-	return n
 }
 
 // remember changes what the hotline remembers of how somebody answers.
@@ -244,7 +241,9 @@ func (p *play) answered(j, slot int, now float64) {
 	a, i, r := &c.asked[slot], c.who[slot], c.out[slot]
 	late, at := a.State != AskOpen, clockTime(now)
 	p.remember(i, func(card CatcherCard) CatcherCard {
-		card.OpenAsk = ""
+		if card.OpenAsk == callID(j) {
+			card.OpenAsk = ""
+		}
 		switch {
 		case r.yes:
 			card.Habits = card.Habits.SaidYes(a.Weight, late, at)
@@ -253,7 +252,7 @@ func (p *play) answered(j, slot int, now float64) {
 		}
 		return card
 	})
-	if !r.yes || p.volunteers[i].busyTo > now || p.jobsOn(i, now) >= p.JobsADay {
+	if !r.yes || p.volunteers[i].busyTo > now || p.full(i, now) {
 		if a.State = AskPassed; a.Answered.IsZero() {
 			a.Answered = at
 		}
@@ -282,6 +281,7 @@ func (p *play) keeps(j, slot int, now float64) {
 	c := &p.calls[j]
 	a := &c.asked[slot]
 	a.State, a.Answered = AskFallback, clockTime(now)
+	a.Starts = clockTime(now + c.out[slot].starts)
 	switch {
 	case c.fallback < 0:
 		c.fallback, c.holdTo = slot, now+FallbackHold.Minutes()
@@ -355,6 +355,9 @@ func (p *play) overtake(j int, at time.Time) {
 		a.State = AskLapsed
 		p.remember(c.who[n], func(card CatcherCard) CatcherCard {
 			card.Habits = card.Habits.WasOvertaken(a.Weight, a.At, at)
+			if card.OpenAsk == callID(j) {
+				card.OpenAsk = "" // free for another call at once
+			}
 			return card
 		})
 	}
@@ -369,7 +372,7 @@ func (p *play) dropsOut(j, slot int, now float64) {
 	p.volunteers[i].jobs--
 	for n, next := range c.standby {
 		v := p.volunteers[c.who[next]]
-		if v.busyTo <= now && p.jobsOn(c.who[next], now) < p.JobsADay {
+		if v.busyTo <= now && !p.full(c.who[next], now) {
 			c.standby = slices.Delete(c.standby, n, n+1)
 			c.asked[next].Answered = clockTime(now + 5)
 			p.wins(j, next, now)
@@ -379,11 +382,10 @@ func (p *play) dropsOut(j, slot int, now float64) {
 	p.at(awakeAt(now), happens{what: aLook, call: j})
 }
 
-func (p *play) jobsOn(i int, now float64) int {
-	if v := p.volunteers[i]; v.day == int(now/dayMinutes) {
-		return v.today
-	}
-	return 0
+// full reports whether somebody has taken as many calls today as they want.
+func (p *play) full(i int, now float64) bool {
+	v := p.volunteers[i]
+	return v.day == int(now/dayMinutes) && v.today >= p.people[i].JobsADay
 }
 
 func (p *play) sumUp() Season {
@@ -394,7 +396,7 @@ func (p *play) sumUp() Season {
 			out.yes = append(out.yes, c.firstYes)
 		}
 		if c.winner >= 0 {
-			out.arrives(p.reports[j], c.arrives)
+			out.arrives(p.reports[j], c.arrives, c.arrives-c.out[c.winner].travel)
 		}
 	}
 	for _, v := range p.volunteers {
@@ -406,19 +408,24 @@ func (p *play) sumUp() Season {
 
 // totals gathers what a Season is made of.
 type totals struct {
-	scene          *scene
-	caught, wasted float64
-	pings, spare   float64
-	yes, jobs      []float64
+	scene        *scene
+	caught, late float64
+	onTheWay     float64
+	pings, spare float64
+	yes, jobs    []float64
 }
 
 func newTotals(s *scene) *totals { return &totals{scene: s} }
 
-func (t *totals) arrives(r report, when float64) {
-	if when < r.leaves {
+func (t *totals) arrives(r report, when, setOut float64) {
+	switch {
+	case when < r.leaves:
 		t.caught++
-	} else {
-		t.wasted++
+	case setOut < r.leaves:
+		t.onTheWay++
+		t.late++
+	default:
+		t.late++
 	}
 }
 
@@ -427,7 +434,7 @@ func (t *totals) season() Season {
 	slices.Sort(t.yes)
 	hour, _ := slices.BinarySearch(t.yes, 60)
 	return Season{
-		Caught: t.caught / n, Wasted: t.wasted / n, Pings: t.pings / n, SpareYes: t.spare / n,
+		Caught: t.caught / n, Wasted: t.late / n, OnTheWay: t.onTheWay / n, Pings: t.pings / n, SpareYes: t.spare / n,
 		Median: quantile(t.yes, 0.5), P90: quantile(t.yes, 0.9), EverYes: float64(len(t.yes)) / n, Within60: float64(hour) / n,
 		Gini: Gini(t.jobs), WeekPings: t.pings / float64(len(t.scene.people)) / (float64(t.scene.Days) / 7),
 	}

@@ -13,6 +13,8 @@ func (p *play) rules(policy string) (look func(j int, now float64) ([]Pick, floa
 	switch policy {
 	case "skepline":
 		return p.hotline, true
+	case "insider":
+		return p.insider, true
 	case "broadcast", "broadcast_best_eta":
 		return p.everybody, policy == "broadcast_best_eta"
 	case "phone_tree":
@@ -40,6 +42,25 @@ func (p *play) hotline(j int, now float64) ([]Pick, float64) {
 	return plan.Ask, max(plan.Again.Sub(seasonStart).Minutes(), now+1)
 }
 
+// insider is the policy of production with a board that nobody could keep: it holds how willing
+// everybody truly is, and all absences.
+func (p *play) insider(j int, now float64) ([]Pick, float64) {
+	const sure = 1e9 // asks that told so
+	part := partOf(now)
+	for i := range p.people {
+		c := &p.people[i]
+		p.remember(i, func(card CatcherCard) CatcherCard {
+			card.Habits = Habits{Work: Tally{c.willing * sure, sure}, Free: Tally{c.willing * sure, sure}}
+			card.AwayUntil = time.Time{}
+			if !p.free(i, part) {
+				card.AwayUntil = clockTime(partBegins(part + 1))
+			}
+			return card
+		})
+	}
+	return p.hotline(j, now)
+}
+
 // able lists who could be asked for a call now, nearest first: it is theirs to do, they are
 // free and not known to be away, have not said no, and were not asked in this part of the day.
 func (p *play) able(j int, now float64) []Pick {
@@ -47,7 +68,7 @@ func (p *play) able(j int, now float64) []Pick {
 	at := clockTime(now)
 	for i := range p.people {
 		c := &p.people[i]
-		if _, ok := Able(c.Catcher, p.reports[j].needs); !ok || p.volunteers[i].busyTo > now || p.jobsOn(i, now) >= p.JobsADay {
+		if _, ok := Able(c.Catcher, p.reports[j].needs); !ok || p.volunteers[i].busyTo > now || p.full(i, now) {
 			continue
 		}
 		if p.board.Catchers[c.ID].AwayUntil.After(at) {
@@ -119,7 +140,7 @@ func (s *scene) foresee() Season {
 				}
 				possible = true
 				day := int(a.at / dayMinutes)
-				if arrives < first && a.at >= busyTo[i] && today[i][day] < s.JobsADay {
+				if arrives < first && a.at >= busyTo[i] && today[i][day] < s.people[i].JobsADay {
 					best, bestAsk, first = i, now, arrives
 				}
 			}
@@ -138,7 +159,7 @@ func (s *scene) foresee() Season {
 		busyTo[best] = first + 60
 		jobs[best]++
 		out.pings++
-		out.arrives(r, first)
+		out.arrives(r, first, first-a.travel)
 		out.yes = append(out.yes, wakingMinutes(awakeAt(r.at), a.at))
 	}
 	out.jobs = jobs

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -13,7 +14,8 @@ import (
 // World is what a simulated season is drawn from. The numbers of DefaultWorld are judgement
 // unless a source is named; none is measured at a hotline.
 type World struct {
-	Catchers, Reports, Days int
+	Club                    OwnClub // the zero value = an invented one
+	Catchers, Reports, Days int     // Catchers are drawn, beside those of Club
 	WidthKm, HeightKm       float64
 	StayHours               float64 // mean stay after a report, in dry hours from 9 to 18
 	StayShape               int     // 1 = exponential; 2 = the sum of two
@@ -58,8 +60,6 @@ const (
 // the clock shows the sun's time.
 var seasonStart = time.Date(2026, 4, 20, 0, 0, 0, 0, time.UTC)
 
-const countyLat = 42.444
-
 func clockTime(minute float64) time.Time {
 	return seasonStart.Add(time.Duration(minute * float64(time.Minute)))
 }
@@ -69,6 +69,7 @@ type scene struct {
 	World
 	seed    uint64
 	people  []person
+	number  map[string]int // a person's place in people, by id
 	reports []report
 	dry     []bool // by day
 }
@@ -107,15 +108,12 @@ const (
 	ofReports
 	ofPresence
 	ofReply
+	ofMembers
 )
 
 func drawScene(w World, seed uint64) *scene {
 	s := &scene{World: w, seed: seed}
-	r := chances(seed, ofPlaces)
-	towns := make([][2]float64, 3)
-	for i := range towns {
-		towns[i] = [2]float64{w.WidthKm * (0.15 + 0.7*r.Float64()), w.HeightKm * (0.15 + 0.7*r.Float64())}
-	}
+	towns := s.drawTowns()
 	spot := func(r *rand.Rand, inTown float64) (x, y float64) {
 		town := towns[r.IntN(len(towns))]
 		x, y = town[0]+4*r.NormFloat64(), town[1]+4*r.NormFloat64()
@@ -130,12 +128,34 @@ func drawScene(w World, seed uint64) *scene {
 	return s
 }
 
+// drawTowns draws where most people live: three towns, of a club with a roster about the homes
+// of three of its catchers (judgement: they live where people live).
+func (s *scene) drawTowns() [][2]float64 {
+	r := chances(s.seed, ofPlaces)
+	towns := make([][2]float64, 3)
+	for i := range towns {
+		towns[i] = [2]float64{s.WidthKm * (0.15 + 0.7*r.Float64()), s.HeightKm * (0.15 + 0.7*r.Float64())}
+		if n := len(s.Club.Roster); n > 0 {
+			towns[i][0], towns[i][1] = s.kilometres(s.Club.Roster[r.IntN(n)])
+		}
+	}
+	return towns
+}
+
 func (s *scene) drawPeople(spot func(*rand.Rand, float64) (x, y float64)) {
+	for i, c := range s.Club.Roster {
+		r := chances(s.seed, ofMembers, uint64(i))
+		p := person{Catcher: c, retired: r.Float64() < s.Retired, willing: beta(r, s.WillingYes, s.WillingNo)}
+		p.x, p.y = s.kilometres(c)
+		p.Lat, p.Lon = s.degrees(p.x, p.y)
+		p.Address, p.JobsADay = "sms:+16075550142", cmp.Or(c.JobsADay, DefaultJobsADay) // the invitation is used, it is assumed
+		s.people = append(s.people, p)
+	}
 	for i := range s.Catchers {
 		r := chances(s.seed, ofPeople, uint64(i))
 		p := person{retired: r.Float64() < s.Retired, willing: beta(r, s.WillingYes, s.WillingNo)}
 		p.x, p.y = spot(r, 0.55)
-		p.Catcher = Catcher{ID: fmt.Sprintf("c%03d", i), Address: "sms:+16075550142", ReachKm: 1000, MaxHeightM: 3, JobsADay: s.JobsADay}
+		p.Catcher = Catcher{ID: fmt.Sprintf("drawn %03d", i), Address: "sms:+16075550142", ReachKm: 1000, MaxHeightM: 3, JobsADay: s.JobsADay}
 		p.Lat, p.Lon = s.degrees(p.x, p.y)
 		climbs := r.Float64()
 		if climbs < 0.65 {
@@ -148,6 +168,10 @@ func (s *scene) drawPeople(spot func(*rand.Rand, float64) (x, y float64)) {
 			p.Skills = append(p.Skills, Cutout)
 		}
 		s.people = append(s.people, p)
+	}
+	s.number = make(map[string]int, len(s.people))
+	for i := range s.people {
+		s.number[s.people[i].ID] = i
 	}
 }
 
@@ -203,11 +227,6 @@ func (s *scene) drawReports(spot func(*rand.Rand, float64) (x, y float64), upTo 
 		s.reports = append(s.reports, j)
 	}
 	slices.SortStableFunc(s.reports, func(a, b report) int { return int(math.Copysign(1, a.at-b.at)) })
-}
-
-func (s *scene) degrees(x, y float64) (lat, lon float64) {
-	lat = countyLat + (y-s.HeightKm/2)/(earthKm*math.Pi/180)
-	return lat, (x - s.WidthKm/2) / (earthKm * math.Pi / 180 * math.Cos(radians(countyLat)))
 }
 
 // isDry reports whether bees fly on a day; after the season's end it is fair.
