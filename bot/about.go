@@ -12,7 +12,7 @@ import (
 // the text: only texts to the holder name the address.
 func (d *decision) about(c *Call, p Party) values {
 	v := values{
-		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": c.Held,
+		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": d.reasonWords(p, c.Held),
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
 		"Sunset":     d.clock(p, d.sunset(c)), "By": d.clock(p, c.Promised),
 		"Back":     d.clock(p, d.eveningOf(c, d.now).To),

@@ -204,6 +204,9 @@ func (d *decision) callRow(c *Call) CallRow {
 		ID: c.ID, Ref: c.Reference, Stage: string(c.Stage), Held: c.Held, Area: area(c), Kind: d.kindName(p, c), Why: d.needsPerson(c),
 		Opened: d.clock(p, c.Opened), Age: d.Now.Sub(c.Opened), Likelihood: d.job(c, p).Shown, Still: d.likely(c),
 	}
+	if c.Held != takenOver {
+		r.Held = d.reasonWords(p, c.Held)
+	}
 	if r.Area == "" && c.Answers.Place != nil {
 		r.Area = c.Answers.Place.Text
 	}
@@ -295,7 +298,7 @@ func (d *decision) viewCall(id string) *CallView {
 		if !strings.Contains(w.Because, "=") || len(v.Evidence) == most { // the rest is about urgency and route
 			continue
 		}
-		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
+		v.Evidence = append(v.Evidence, Weighed{d.evidenceWords(p, w.Because), w.Weight})
 	}
 	v.Lines = d.storyLines(c, p)
 	if c.Ended.IsZero() {

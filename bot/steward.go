@@ -209,7 +209,7 @@ func (d *decision) listOpen(p *Person) {
 		card := d.Board.Calls[id]
 		line := card.Reference + " " + d.say(p.party(), "stage_"+card.Stage, nil) + " " + d.clock(p.party(), card.Opened)
 		if card.Held != "" {
-			line += " (" + card.Held + ")"
+			line += " (" + d.reasonWords(p.party(), card.Held) + ")"
 		}
 		lines = append(lines, line)
 	}

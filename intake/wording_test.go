@@ -19,7 +19,7 @@ var longest = map[string]any{
 	"By": "12:30 pm", "ETA": "12:50 pm", "Sunset": "8:14 pm", "Back": "8:40 pm", "From": "8:39 pm", "Since": "12:12 pm",
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",
 	"Count": 3, "Standoff": "30 ft", "Help": "607-555-0170", "Area": "Millhouse Ln", "Place": "1420 Millhouse Ln", "Where": "1420 Millhouse Ln, Quillbrook", "Was": "1240 Millhouse Ln, Quillbrook",
-	"Kind": "European hornet", "Reason": "contradiction", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
+	"Kind": "European hornet", "Reason": "paper nest without a hole, looking like bees", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
 	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95,
 }
 
