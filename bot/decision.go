@@ -31,6 +31,7 @@ type decision struct {
 	foreign []Key
 
 	placeBefore *intake.Place // of the call being talked about, before this event
+	samePlace   *intake.Place // where a report that begins is, known from the one before
 }
 
 // copyOf is one document under decision.

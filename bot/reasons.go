@@ -11,10 +11,9 @@ func (d *decision) reasonWords(p Party, code string) string {
 	if code == "" {
 		return ""
 	}
-	for _, frame := range []string{"contradiction", "not offered,"} {
-		if rest, ok := strings.CutPrefix(code, frame+" "); ok {
-			return d.say(p, "reason_"+slug(frame), values{"What": d.say(p, "reason_"+slug(rest), nil)})
-		}
+	// Triage says before its sentence why it matters; the sentence alone tells a person more.
+	for _, frame := range []string{"contradiction ", "not offered, "} {
+		code = strings.TrimPrefix(code, frame)
 	}
 	return d.say(p, "reason_"+slug(code), nil)
 }

@@ -30,6 +30,10 @@ func (d *decision) begin(p *Person, e Said) {
 	d.takeIn(c, e)
 	heard := d.understand(p, e)
 	before := c.Answers
+	if d.samePlace != nil {
+		place := *d.samePlace
+		c.Answers.Place, c.LookedUp = &place, place.Text
+	}
 	c.Answers = c.Answers.Merge(heard.Answers)
 	d.lookUp(p, c, e.Text)
 	p.Talk.Unsaid = len(heard.Readings) > 0
@@ -300,7 +304,7 @@ func (d *decision) noted(c *Call, before intake.Answers, question string) (strin
 	}
 	add("shape", a.Shape, before.Shape)
 	add("surface", a.Surface, before.Surface)
-	if a.HeightM != nil && before.HeightM == nil {
+	if a.HeightM != nil && (before.HeightM == nil || *a.HeightM != *before.HeightM) {
 		parts = append(parts, notify.HeightWords(words(p), *a.HeightM, d.Settings.Metric()))
 	}
 	add("body", a.Body, before.Body)
@@ -381,6 +385,8 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 	p.Talk.Misses = 0
 	if q != "" {
 		p.Talk.Waiting = ""
+	} else {
+		p.asksAgain(c)
 	}
 	if c.Held == unreadable && len(heard.Readings) > 0 {
 		// They have found words that we can read: nobody needs to look any more.
@@ -389,7 +395,26 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 	}
 	d.firstAid(c, before)
 	p.Talk.Unsaid = p.Talk.Unsaid || len(heard.Readings) > 1 || q == "" && len(heard.Readings) > 0
-	d.proceed(p, c, "")
+	d.proceed(p, c, d.gotLater(c, before, q))
+}
+
+// asksAgain lets a must-ask be put again that the caller passed over to tell or to correct
+// something else; twice, then we go on without it.
+func (p *Person) asksAgain(c *Call) {
+	const most = 2
+	q := p.Talk.Waiting
+	if c.Stage == Asking && slices.Contains(intake.MustAsk, q) && !c.Answers.Told(q) && p.Talk.Passed < most {
+		p.Talk.Passed++
+		p.Talk.Asked = without(p.Talk.Asked, q)
+	}
+}
+
+// gotLater says thanks for a place that comes after catchers were asked.
+func (d *decision) gotLater(c *Call, before intake.Answers, q intake.Question) string {
+	if c.Stage == Asking || before.Place != nil || c.Answers.Place == nil || q == intake.AskPlace {
+		return ""
+	}
+	return d.say(c.Caller, "got_place", nil)
 }
 
 // placed looks at a place that is new in the answers.

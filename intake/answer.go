@@ -213,6 +213,7 @@ func (l *listener) couldBePlace(h Heard) bool {
 	for _, r := range h.Readings {
 		told = told && slices.Contains([]string{"stung", "stings", "allergic", "age_h", "height_m", "crowd", "name"}, r.Field)
 	}
+	told = told || len(h.Readings) > 0 && correcting(l.words) // "actually its on the fence"
 	if !told {
 		return true
 	}

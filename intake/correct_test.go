@@ -25,3 +25,26 @@ func TestCorrects(t *testing.T) {
 		}
 	}
 }
+
+func TestBackAgain(t *testing.T) {
+	for text, want := range map[string]bool{
+		"theyre back on the fence":         true,
+		"the bees came back":               true,
+		"another swarm in the same tree":   true,
+		"they are still there":             true,
+		"otra vez hay abejas en el árbol":  true,
+		"volvieron":                        true,
+		"siguen ahí":                       true,
+		"your brush is still by my fence":  false,
+		"some bees are still around there": false,
+		"I will be back at five":           false,
+		"call me back please":              false,
+		"gracias otra vez":                 false,
+		"she wants her box back":           false,
+		"":                                 false,
+	} {
+		if got := BackAgain(text); got != want {
+			t.Errorf("BackAgain(%q) = %v", text, got)
+		}
+	}
+}
