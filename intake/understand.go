@@ -155,8 +155,8 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
-		if r.topic == "age_h" && l.whenStung(m.from) {
-			continue
+		if r.topic == "age_h" && (l.whenStung(m.from) || r.value == "since:evening" && l.setting.At.Hour() < 17) {
+			continue // "tonight" lies ahead until it is evening
 		}
 		if r.topic == "surface" {
 			if f.weight += l.attachment(m); f.weight < 0 {
