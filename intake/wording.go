@@ -69,7 +69,7 @@ func (w Words) Say(key string, data map[string]any) string {
 	if w.Chat {
 		// A short text in their own language is better than a long one in English.
 		if long, ownLong, there := w.find(key+"_chat", data); there && (ownLong || !own) {
-			return long
+			return w.mended(long)
 		}
 	}
 	if !ok {
@@ -77,6 +77,17 @@ func (w Words) Say(key string, data map[string]any) string {
 	}
 	if !w.Chat {
 		s = GSM(s)
+	}
+	return w.mended(s)
+}
+
+// mends are what a filled-in value changes in the words around it: one o'clock is "la 1:15"
+// in Spanish, the other hours are "las".
+var mends = map[string]*strings.Replacer{"es": strings.NewReplacer(" las 1:", " la 1:")}
+
+func (w Words) mended(s string) string {
+	if m := mends[w.Language]; m != nil {
+		return m.Replace(s)
 	}
 	return s
 }

@@ -150,3 +150,15 @@ func fill(t *testing.T, key, text string) string {
 func inGSM(r rune) bool {
 	return r < 0x7f && r != '`' && !strings.ContainsRune(`^{}\[]~|`, r) || strings.ContainsRune("éèùìòÇØøÅåÆæßÉÄÖÑÜ§¿äöñüà¡£¥¤", r)
 }
+
+// TestOneOClock holds that the hour and its article agree in Spanish.
+func TestOneOClock(t *testing.T) {
+	es := Words{Language: "es"}
+	for by, want := range map[string]string{"1:15 pm": "antes de la 1:15 pm", "11:15 am": "antes de las 11:15 am", "2:30 pm": "antes de las 2:30 pm"} {
+		for _, w := range []Words{es, {Language: "es", Chat: true}} {
+			if said := w.Say("held", map[string]any{"By": by}); !strings.Contains(said, want) {
+				t.Errorf("%q, want %q", said, want)
+			}
+		}
+	}
+}
