@@ -19,7 +19,7 @@ func (d *decision) about(c *Call, p Party) values {
 		"Kind":     d.kindName(p, c),
 		"From":     d.clock(p, d.eveningOf(c, d.now).From),
 		"Opens":    d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)),
-		"Standoff": d.standoff(),
+		"Standoff": d.standoff(p),
 	}
 	if c.Answers.Place != nil {
 		v["Place"] = d.exact(p, c)
@@ -36,11 +36,12 @@ func (d *decision) about(c *Call, p Party) values {
 
 // standoff is how far people are kept back, in the hotline's units. Judgement: no body
 // agrees on one distance.
-func (d *decision) standoff() string {
+func (d *decision) standoff(p Party) string {
+	const away = 9.14 // metres: 30 ft
 	if d.Settings.Metric() {
-		return "10 m"
+		return notify.HeightWords(words(p), 10, true)
 	}
-	return "30 ft"
+	return notify.HeightWords(words(p), away, false)
 }
 
 // callerName is the caller's first name, or the word for a caller.

@@ -293,7 +293,8 @@ type values = map[string]any
 
 // words returns the words for a person.
 func words(p Party) intake.Words {
-	return intake.Words{Language: p.Language, Chat: p.Address.Channel() == notify.Telegram}
+	channel := p.Address.Channel()
+	return intake.Words{Language: p.Language, Chat: channel == notify.Telegram, Letters: channel == notify.WhatsApp}
 }
 
 // say returns the text of key for p, filled with v and with what every text may name.

@@ -314,7 +314,7 @@ func (d *decision) noted(c *Call, before intake.Answers, question string) (strin
 	}
 	for n := len(parts); n > 0; n-- {
 		text := d.say(p, "noted", values{"What": strings.Join(parts[:n], ", ")}) + " " + question
-		if words(p).Chat || notify.Segments(text) == 1 {
+		if words(p).Chat || notify.Segments(intake.GSM(text)) == 1 {
 			return text, true
 		}
 	}
@@ -362,6 +362,7 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 		return false // "I am at 20 Oak St until six" moves no bees
 	case len(heard.Readings) > 0:
 		d.hear(p, c, heard, "", e.Text)
+	case d.correctsBefore(p, c, e, q):
 	case c.Holder != nil:
 		return false // words for the catcher
 	case intake.Courtesy(e.Text) && strings.ContainsFunc(e.Text, unicode.IsLetter) && p.Idle.allow(d.Now, d.Settings.Limits):
@@ -369,6 +370,24 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 	default:
 		d.missed(p, c, q, e)
 	}
+	return true
+}
+
+// correctsBefore reads "sorry, nobody" as an answer to the question before q, and asks q
+// again.
+func (d *decision) correctsBefore(p *Person, c *Call, e Said, q intake.Question) bool {
+	at := slices.Index(p.Talk.Asked, q)
+	if at < 1 || !intake.Corrects(e.Text) {
+		return false
+	}
+	before := p.Talk.Asked[at-1]
+	s := d.setting(p)
+	s.Waiting = before
+	heard, ok := intake.ReadAnswer(before, e.Text, s)
+	if !ok || len(intake.Options(before)) == 0 {
+		return false
+	}
+	d.hear(p, c, heard, "", e.Text)
 	return true
 }
 

@@ -59,6 +59,7 @@ func Languages() []string { return slices.Clone(languages) }
 type Words struct {
 	Language string
 	Chat     bool // a channel with long texts and every letter
+	Letters  bool // short texts, but with every letter: WhatsApp
 }
 
 // Say returns the text of key with data filled in. A key that the language lacks is said
@@ -75,7 +76,7 @@ func (w Words) Say(key string, data map[string]any) string {
 	if !ok {
 		return "[" + key + "]"
 	}
-	if !w.Chat {
+	if !w.Chat && !w.Letters {
 		s = GSM(s)
 	}
 	return w.mended(s)
