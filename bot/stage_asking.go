@@ -447,7 +447,26 @@ func (d *decision) placed(p *Person, c *Call, before intake.Answers, text string
 		c.Area, p.Talk.Spots = false, nil
 		d.lookUp(p, c, strings.TrimSpace(town.Text+" "+text))
 		d.inTown(p, c, town)
+		d.addsToPlace(p, c, before.Place, text)
 	}
+}
+
+// addsToPlace keeps a point that we have when the words that came later name no other: they
+// are kept beside it, as words for the way in.
+func (d *decision) addsToPlace(p *Person, c *Call, old *intake.Place, text string) {
+	s, now := d.setting(p), c.Answers.Place
+	if old == nil || c.Area || s.Unlocated(old) || !s.Unlocated(now) || now.Text == "" || len(p.Talk.Spots) > 0 {
+		return
+	}
+	if _, named := intake.ReadPlace(text, s); named {
+		return
+	}
+	if words := now.Text; c.Answers.Access == "" || c.Answers.Access == intake.NothingSpecial {
+		c.Answers.Access = clip(words)
+	} else {
+		c.Answers.Access = clip(c.Answers.Access + "; " + words)
+	}
+	c.Answers.Place, c.LookedUp = old, old.Text
 }
 
 // tappedAnswer is a press on an answer's button, of the question we wait on or of an older

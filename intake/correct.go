@@ -25,3 +25,11 @@ func BackAgain(text string) bool {
 	grammar.know(ts)
 	return len(grammar.find("again", ts)) > 0
 }
+
+// WantsPerson reports whether text asks for somebody to talk to: "can I talk to a person",
+// "quiero hablar con alguien". Which words do is in reading/*.toml.
+func WantsPerson(text string) bool {
+	ts := tokens(text)
+	grammar.know(ts)
+	return len(grammar.find("person", ts)) > 0
+}

@@ -48,3 +48,24 @@ func TestBackAgain(t *testing.T) {
 		}
 	}
 }
+
+func TestWantsPerson(t *testing.T) {
+	for text, want := range map[string]bool{
+		"I want to talk to a person":      true,
+		"can i speak with someone":        true,
+		"real person please":              true,
+		"can someone call me":             true,
+		"quiero hablar con una persona":   true,
+		"¿me pueden llamar?":              true,
+		"is this a real person":           false,
+		"there is a person allergic here": false,
+		"someone got stung":               false,
+		"can someone come and get them":   false,
+		"hay una persona picada":          false,
+		"":                                false,
+	} {
+		if got := WantsPerson(text); got != want {
+			t.Errorf("WantsPerson(%q) = %v", text, got)
+		}
+	}
+}

@@ -15,7 +15,7 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 		"body": BodyValues, "shape": ShapeValues, "surface": SurfaceValues, "crowd": CrowdValues, "size": CrowdValues, "stung": StungValues,
 		"allergic": YesNoValues, "owner": YesNoValues, "hazards": HazardValues, "entry": EntryValues,
 		"access": {"words"}, "notsure": {"yes"}, "emergency": {"yes"}, "calm": {"yes"}, "yesno": {"yes", "no", "unknown"}, "optout": {"stop", "start", "help"},
-		"arrival": {"self", "other"}, "correction": {"yes"}, "again": {"yes"},
+		"arrival": {"self", "other"}, "correction": {"yes"}, "again": {"yes"}, "person": {"yes"},
 	}
 	words := []Word{WordTake, WordPass, WordETA, WordThere, WordBoxed, WordLifted, WordLiftedAll, WordHived, WordFlown, WordNotBees, WordDrop, WordOut,
 		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordDelete, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen,
