@@ -373,24 +373,6 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 	return true
 }
 
-// correctsBefore reads "sorry, nobody" as an answer to the question before q, and asks q
-// again.
-func (d *decision) correctsBefore(p *Person, c *Call, e Said, q intake.Question) bool {
-	at := slices.Index(p.Talk.Asked, q)
-	if at < 1 || !intake.Corrects(e.Text) {
-		return false
-	}
-	before := p.Talk.Asked[at-1]
-	s := d.setting(p)
-	s.Waiting = before
-	heard, ok := intake.ReadAnswer(before, e.Text, s)
-	if !ok || len(intake.Options(before)) == 0 {
-		return false
-	}
-	d.hear(p, c, heard, "", e.Text)
-	return true
-}
-
 // hear lays what was understood over what was known and goes on. q is the question it
 // answers, "" when it answers none; text is all that was said.
 func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Question, text string) {
@@ -417,25 +399,6 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 	d.proceed(p, c, d.gotLater(c, before, q))
 }
 
-// asksAgain lets a must-ask be put again that the caller passed over to tell or to correct
-// something else; twice, then we go on without it.
-func (p *Person) asksAgain(c *Call) {
-	const most = 2
-	q := p.Talk.Waiting
-	if c.Stage == Asking && slices.Contains(intake.MustAsk, q) && !c.Answers.Told(q) && p.Talk.Passed < most {
-		p.Talk.Passed++
-		p.Talk.Asked = without(p.Talk.Asked, q)
-	}
-}
-
-// gotLater says thanks for a place that comes after catchers were asked.
-func (d *decision) gotLater(c *Call, before intake.Answers, q intake.Question) string {
-	if c.Stage == Asking || before.Place != nil || c.Answers.Place == nil || q == intake.AskPlace {
-		return ""
-	}
-	return d.say(c.Caller, "got_place", nil)
-}
-
 // placed looks at a place that is new in the answers.
 func (d *decision) placed(p *Person, c *Call, before intake.Answers, text string) {
 	d.placeBefore = before.Place
@@ -449,24 +412,6 @@ func (d *decision) placed(p *Person, c *Call, before intake.Answers, text string
 		d.inTown(p, c, town)
 		d.addsToPlace(p, c, before.Place, text)
 	}
-}
-
-// addsToPlace keeps a point that we have when the words that came later name no other: they
-// are kept beside it, as words for the way in.
-func (d *decision) addsToPlace(p *Person, c *Call, old *intake.Place, text string) {
-	s, now := d.setting(p), c.Answers.Place
-	if old == nil || c.Area || s.Unlocated(old) || !s.Unlocated(now) || now.Text == "" || len(p.Talk.Spots) > 0 {
-		return
-	}
-	if _, named := intake.ReadPlace(text, s); named {
-		return
-	}
-	if words := now.Text; c.Answers.Access == "" || c.Answers.Access == intake.NothingSpecial {
-		c.Answers.Access = clip(words)
-	} else {
-		c.Answers.Access = clip(c.Answers.Access + "; " + words)
-	}
-	c.Answers.Place, c.LookedUp = old, old.Text
 }
 
 // tappedAnswer is a press on an answer's button, of the question we wait on or of an older
