@@ -16,7 +16,7 @@ func (d *decision) about(c *Call, p Party) values {
 	lat, lon := d.point(c)
 	clock := func(t time.Time) intake.Later { return func() string { return d.clock(p, t) } }
 	v := values{
-		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": c.Held,
+		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": d.reasonWords(p, c.Held),
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
 		"By":         clock(c.Promised),
 		"Sunset":     intake.Later(func() string { return d.clock(p, d.sunsetAt(lat, lon)) }),
@@ -24,7 +24,7 @@ func (d *decision) about(c *Call, p Party) values {
 		"From":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).From) }),
 		"Opens":      intake.Later(func() string { return d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)) }),
 		"Kind":       d.kindName(p, c),
-		"Standoff":   d.standoff(),
+		"Standoff":   d.standoff(p),
 	}
 	if c.Answers.Place != nil {
 		v["Place"] = d.exact(p, c)
@@ -45,11 +45,12 @@ func (d *decision) about(c *Call, p Party) values {
 
 // standoff is how far people are kept back, in the hotline's units. Judgement: no body
 // agrees on one distance.
-func (d *decision) standoff() string {
+func (d *decision) standoff(p Party) string {
+	const away = 9.14 // metres: 30 ft
 	if d.Settings.Metric() {
-		return "10 m"
+		return notify.HeightWords(words(p), 10, true)
 	}
-	return "30 ft"
+	return notify.HeightWords(words(p), away, false)
 }
 
 // callerName is the caller's first name, or the word for a caller.

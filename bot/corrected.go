@@ -2,6 +2,7 @@ package bot
 
 import (
 	"reflect"
+	"slices"
 	"strings"
 
 	"skepline/intake"
@@ -69,4 +70,59 @@ func near(a, b *intake.Place) bool {
 // onlyPlace reports whether a text is nothing but the place that was read in it.
 func onlyPlace(text string, a intake.Answers) bool {
 	return a.Place != nil && a.Place.Text != "" && len(a.Place.Text)*10 >= len(strings.TrimSpace(text))*9
+}
+
+// correctsBefore reads "sorry, nobody" as an answer to the question before q, and asks q
+// again.
+func (d *decision) correctsBefore(p *Person, c *Call, e Said, q intake.Question) bool {
+	at := slices.Index(p.Talk.Asked, q)
+	if at < 1 || !intake.Corrects(e.Text) {
+		return false
+	}
+	before := p.Talk.Asked[at-1]
+	s := d.setting(p)
+	s.Waiting = before
+	heard, ok := intake.ReadAnswer(before, e.Text, s)
+	if !ok || len(intake.Options(before)) == 0 {
+		return false
+	}
+	d.hear(p, c, heard, "", e.Text)
+	return true
+}
+
+// asksAgain lets a must-ask be put again that the caller passed over to tell or to correct
+// something else; twice, then we go on without it.
+func (p *Person) asksAgain(c *Call) {
+	const most = 2
+	q := p.Talk.Waiting
+	if c.Stage == Asking && slices.Contains(intake.MustAsk, q) && !c.Answers.Told(q) && p.Talk.Passed < most {
+		p.Talk.Passed++
+		p.Talk.Asked = without(p.Talk.Asked, q)
+	}
+}
+
+// gotLater says thanks for a place that comes after catchers were asked.
+func (d *decision) gotLater(c *Call, before intake.Answers, q intake.Question) string {
+	if c.Stage == Asking || before.Place != nil || c.Answers.Place == nil || q == intake.AskPlace {
+		return ""
+	}
+	return d.say(c.Caller, "got_place", nil)
+}
+
+// addsToPlace keeps a point that we have when the words that came later name no other: they
+// are kept beside it, as words for the way in.
+func (d *decision) addsToPlace(p *Person, c *Call, old *intake.Place, text string) {
+	s, now := d.setting(p), c.Answers.Place
+	if old == nil || c.Area || s.Unlocated(old) || !s.Unlocated(now) || now.Text == "" || len(p.Talk.Spots) > 0 {
+		return
+	}
+	if _, named := intake.ReadPlace(text, s); named {
+		return
+	}
+	if words := now.Text; c.Answers.Access == "" || c.Answers.Access == intake.NothingSpecial {
+		c.Answers.Access = clip(words)
+	} else {
+		c.Answers.Access = clip(c.Answers.Access + "; " + words)
+	}
+	c.Answers.Place, c.LookedUp = old, old.Text
 }

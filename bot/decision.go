@@ -35,6 +35,7 @@ type decision struct {
 	always      values        // what every text may name
 	placeBefore *intake.Place // of the call being talked about, before this event
 	onPage      *Said         // what a press on the caller's page says, as a text would
+	samePlace   *intake.Place // where a report that begins is, known from the one before
 }
 
 // copyOf is one document under decision.
@@ -340,7 +341,8 @@ type values = map[string]any
 
 // words returns the words for a person.
 func words(p Party) intake.Words {
-	return intake.Words{Language: p.Language, Chat: p.Address.Channel() == notify.Telegram}
+	channel := p.Address.Channel()
+	return intake.Words{Language: p.Language, Chat: channel == notify.Telegram, Letters: channel == notify.WhatsApp}
 }
 
 // say returns the text of key for p, filled with v and with what every text may name.

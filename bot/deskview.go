@@ -209,7 +209,7 @@ func numbers(v *DeskView, open int) []Number {
 func (d *decision) callRow(c *Call) CallRow {
 	p := d.deskParty()
 	r := CallRow{
-		ID: c.ID, Ref: c.Reference, Stage: string(c.Stage), Held: c.Held, Area: area(c), Kind: d.kindName(p, c), Why: d.needsPerson(c),
+		ID: c.ID, Ref: c.Reference, Stage: string(c.Stage), Held: c.Held, Area: area(c), Kind: d.kindName(p, c), Why: d.needsPerson(c), Because: d.reasonWords(p, c.Held),
 		Opened: d.clock(p, c.Opened), Age: d.Now.Sub(c.Opened), Likelihood: d.job(c, p).Shown, Still: d.likely(c),
 	}
 	if r.Area == "" && c.Answers.Place != nil {
@@ -219,9 +219,6 @@ func (d *decision) callRow(c *Call) CallRow {
 	r.Pinned = c.Answers.Place != nil && c.Answers.Place.PrecisionM < 3000
 	if c.Holder != nil {
 		r.Holder = c.Holder.Name
-	}
-	if c.Held != "" {
-		r.Because = d.heldWords(p, c.Held)
 	}
 	if o := c.kept(); o != nil {
 		r.Kept = o.Name + ", " + d.clock(p, o.Until)

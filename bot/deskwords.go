@@ -33,7 +33,7 @@ func (d *decision) storyDetail(p Party, head, rest string) string {
 	w := words(p)
 	switch head {
 	case "held":
-		return d.heldWords(p, rest)
+		return d.reasonWords(p, rest)
 	case "round":
 		return d.wordsOr(w, "desk_round_"+rest, rest)
 	case "undelivered":
@@ -65,34 +65,6 @@ func (d *decision) catcherName(id string) string {
 	return spaced(id)
 }
 
-// heldWords says why a call is held.
-func (d *decision) heldWords(p Party, reason string) string {
-	if what, ok := strings.CutPrefix(reason, "contradiction "); ok {
-		return d.say(p, "desk_held_contradiction", values{"What": d.becauseWords(words(p), what)})
-	}
-	return d.wordsOr(words(p), "desk_held_"+slug(reason), d.becauseWords(words(p), reason))
-}
-
-// becauseWords says a sentence of the weights' file in another language, where it is known.
-func (d *decision) becauseWords(w intake.Words, sentence string) string {
-	if key := "desk_because_" + slug(sentence); w.Language != "en" && w.Knows(key) {
-		return w.Say(key, nil)
-	}
-	return sentence
-}
-
-// evidenceWords says what a fact means that moved the likelihood: "shape=hanging_cluster".
-func (d *decision) evidenceWords(p Party, fact string) string {
-	label, value, _ := strings.Cut(fact, "=")
-	w := words(p)
-	for _, key := range []string{"desk_ev_" + label + "_" + value, "word_" + label + "_" + value, "opt_" + label + "_" + value} {
-		if w.Knows(key) {
-			return w.Say(key, nil)
-		}
-	}
-	return spaced(label) + ": " + spaced(value)
-}
-
 // wordsOr says key, or otherwise with spaces where there is no such key.
 func (d *decision) wordsOr(w intake.Words, key, otherwise string) string {
 	if !w.Knows(key) {
@@ -102,11 +74,6 @@ func (d *decision) wordsOr(w intake.Words, key, otherwise string) string {
 }
 
 func spaced(code string) string { return strings.ReplaceAll(code, "_", " ") }
-
-// slug makes a key of a sentence.
-func slug(sentence string) string {
-	return strings.Join(strings.FieldsFunc(strings.ToLower(sentence), func(r rune) bool { return (r < 'a' || r > 'z') && (r < '0' || r > '9') }), "_")
-}
 
 // passReason is why a catcher passed, in words, "" when they did not say.
 func (d *decision) passReason(p Party, c *Call, catcher string) string {

@@ -30,12 +30,12 @@ func TestEveryCodeHasItsWords(t *testing.T) {
 		}
 		for key, pattern := range map[string]string{
 			"desk_story_": `(?:d\.note\(\S+|d\.drop\(c, k|d\.turnDown\(c|d\.catcherLeft\(\S+), "([a-z_]+)`,
-			"desk_held_":  `d\.hold\(c, "([a-z_]+)"`,
+			"reason_":     `d\.hold\(c, "([a-z_]+)"`,
 		} {
 			for _, m := range regexp.MustCompile(pattern).FindAllStringSubmatch(string(source), -1) {
 				found++
 				if !english.Knows(key + m[1]) {
-					t.Errorf("%s keeps the code %q; desk.en.toml and desk.es.toml lack %s", file, m[1], key+m[1])
+					t.Errorf("%s keeps the code %q; the wording lacks %s", file, m[1], key+m[1])
 				}
 			}
 		}

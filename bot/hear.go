@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -253,7 +254,7 @@ func (d *decision) afterTheEnd(p *Person, e Said, telling bool) {
 	case recent && c.Stage == Unfinished, recent && telling && corrects(c.Stage) && c.Holder == nil:
 		d.reopen(p, c, e)
 	default:
-		p.Talk.Pending = e.Text
+		p.Talk.Pending, p.Talk.PendingPhotos, p.Talk.PendingPin = cmp.Or(e.Text, wordless), e.Photos, e.Pin
 		place := p.Last.Place
 		if place == "" {
 			place = c.Reference
@@ -263,6 +264,9 @@ func (d *decision) afterTheEnd(p *Person, e Said, telling bool) {
 	}
 }
 
+// wordless stands for a photo or a pin that came without words.
+const wordless = "…"
+
 func corrects(s Stage) bool { return s == PassedOn || s == LeftAlone }
 
 // choseSameOrNew reads the answer to "the same bees or new ones?".
@@ -270,20 +274,37 @@ func (d *decision) choseSameOrNew(p *Person, e Said) bool {
 	if p.Talk.Pending == "" {
 		return false
 	}
-	pending := p.Talk.Pending
-	p.Talk.Pending = ""
+	pending := strings.TrimSuffix(p.Talk.Pending, wordless)
+	e.Photos = append(slices.Clone(p.Talk.PendingPhotos), e.Photos...)
+	if e.Pin == nil {
+		e.Pin = p.Talk.PendingPin
+	}
+	p.Talk.Pending, p.Talk.PendingPhotos, p.Talk.PendingPin = "", nil, nil
 	n, _ := number(e.Text)
 	switch text := lower(strings.TrimSpace(e.Text)); {
 	case n == 1 || text == "same":
-		d.aboutLast(p, pending)
+		d.sameBees(p, e, pending)
 	case n == 2 || text == "new":
 		e.Text = pending
 		d.begin(p, e)
 	default:
-		e.Text = pending + "\n" + e.Text
+		e.Text = strings.TrimSpace(pending + "\n" + e.Text)
 		d.begin(p, e)
 	}
 	return true
+}
+
+// sameBees goes on about bees of which the call has ended: that they are there (again)
+// begins a report at the place we know; anything else is words for whoever went, or the club.
+func (d *decision) sameBees(p *Person, e Said, text string) {
+	last := d.call(p.Last.ID)
+	if !intake.BackAgain(text) || d.relayOpen(last) || last.Answers.Place == nil {
+		d.aboutLast(p, cmp.Or(text, wordless))
+		return
+	}
+	d.samePlace = last.Answers.Place
+	e.Text = text
+	d.begin(p, e)
 }
 
 // aboutLast hands words about an ended call to the club.

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -72,7 +73,7 @@ func (d *decision) addLink(m *notify.Message, c *Call, key string, segments int)
 		return
 	}
 	text := m.Text + " " + d.say(c.Caller, key, values{"Link": d.linkURL(callerSeed(c))})
-	if n := notify.Segments(text); n > segments && n > notify.Segments(m.Text) {
+	if n := notify.Segments(intake.GSM(text)); n > segments && n > notify.Segments(intake.GSM(m.Text)) {
 		return
 	}
 	m.Text = text

@@ -38,6 +38,7 @@ type Talk struct {
 	Asked   []intake.Question `json:"asked,omitempty"`   // every question put so far, in order
 	Misses  int               `json:"misses,omitempty"`  // unreadable answers to Waiting
 	Nudged  bool              `json:"nudged,omitempty"`  // reminded once after silence
+	Passed  int               `json:"passed,omitempty"`  // must-asks that were passed over to tell something else
 	Unsaid  bool              `json:"unsaid,omitempty"`  // something was read from free words and not said back yet
 	Noted   intake.Answers    `json:"noted,omitzero"`    // what was said back so far
 	Choice  *Choice           `json:"choice,omitempty"`  // a numbered list they were sent
@@ -46,6 +47,9 @@ type Talk struct {
 	Outside int               `json:"outside,omitempty"` // places given that we do not go to
 	Nearer  bool              `json:"nearer,omitempty"`  // asked for more than a town
 	Pending string            `json:"pending,omitempty"` // a text that waits for "the same bees or new ones?"
+	// What came along with the text that waits.
+	PendingPhotos []string `json:"pending_photos,omitempty"`
+	PendingPin    *Point   `json:"pending_pin,omitempty"`
 }
 
 // Choice is a numbered list of calls that one command could mean.

@@ -30,6 +30,10 @@ func (d *decision) begin(p *Person, e Said) {
 	d.takeIn(c, e)
 	heard := d.understand(p, e)
 	before := c.Answers
+	if d.samePlace != nil {
+		place := *d.samePlace
+		c.Answers.Place, c.LookedUp = &place, place.Text
+	}
 	c.Answers = c.Answers.Merge(heard.Answers)
 	d.lookUp(p, c, e.Text)
 	p.Talk.Unsaid = len(heard.Readings) > 0
@@ -327,7 +331,7 @@ func (d *decision) noted(c *Call, before intake.Answers, question string) (strin
 	}
 	add("shape", a.Shape, before.Shape)
 	add("surface", a.Surface, before.Surface)
-	if a.HeightM != nil && before.HeightM == nil {
+	if a.HeightM != nil && (before.HeightM == nil || *a.HeightM != *before.HeightM) {
 		parts = append(parts, notify.HeightWords(words(p), *a.HeightM, d.Settings.Metric()))
 	}
 	add("body", a.Body, before.Body)
@@ -337,7 +341,7 @@ func (d *decision) noted(c *Call, before intake.Answers, question string) (strin
 	}
 	for n := len(parts); n > 0; n-- {
 		text := d.say(p, "noted", values{"What": strings.Join(parts[:n], ", ")}) + " " + question
-		if words(p).Chat || notify.Segments(text) == 1 {
+		if words(p).Chat || notify.Segments(intake.GSM(text)) == 1 {
 			return text, true
 		}
 	}
@@ -386,6 +390,7 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 	case len(heard.Readings) > 0:
 		d.repliesToHolder(c, e.Text)
 		d.hear(p, c, heard, "", e.Text)
+	case d.correctsBefore(p, c, e, q):
 	case c.Holder != nil:
 		return false // words for the catcher
 	case intake.Courtesy(e.Text) && strings.ContainsFunc(e.Text, unicode.IsLetter) && p.Idle.allow(d.Now, d.Settings.Limits):
@@ -409,6 +414,8 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 	p.Talk.Misses = 0
 	if q != "" {
 		p.Talk.Waiting = ""
+	} else {
+		p.asksAgain(c)
 	}
 	if c.Held == unreadable && len(heard.Readings) > 0 {
 		// They have found words that we can read: nobody needs to look any more.
@@ -417,7 +424,7 @@ func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Questio
 	}
 	d.firstAid(c, before)
 	p.Talk.Unsaid = p.Talk.Unsaid || len(heard.Readings) > 1 || q == "" && len(heard.Readings) > 0
-	d.proceed(p, c, "")
+	d.proceed(p, c, d.gotLater(c, before, q))
 }
 
 // placed looks at a place that is new in the answers.
@@ -431,6 +438,7 @@ func (d *decision) placed(p *Person, c *Call, before intake.Answers, text string
 		c.Area, p.Talk.Spots = false, nil
 		d.lookUp(p, c, strings.TrimSpace(town.Text+" "+text))
 		d.inTown(p, c, town)
+		d.addsToPlace(p, c, before.Place, text)
 	}
 }
 

@@ -332,9 +332,7 @@ func (d *decision) hold(c *Call, reason string) {
 	c.Promised = roundUp(d.Now.Add(stewardTime))
 	d.set(c, "steward", c.Promised)
 	d.tell(c.Caller, notify.News, "held", d.about(c, c.Caller))
-	v := d.about(c, Party{})
-	v["Reason"] = reason
-	d.tellStewards("steward_held", v, "")
+	d.tellStewards("steward_held", d.about(c, Party{}), "")
 }
 
 // specialist is a colony in a structure: for a catcher who does removals, or else for an

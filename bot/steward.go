@@ -221,7 +221,7 @@ func (d *decision) listOpen(p *Person) {
 		card := d.Board.Calls[id]
 		line := card.Reference + " " + d.say(p.party(), "stage_"+card.Stage, nil) + " " + d.clock(p.party(), card.Opened)
 		if card.Held != "" {
-			line += " (" + card.Held + ")"
+			line += " (" + d.reasonWords(p.party(), card.Held) + ")"
 		}
 		lines = append(lines, line)
 	}
@@ -284,10 +284,14 @@ var personWords = []string{"person", "a person", "human", "a human", "real perso
 
 // wantsPerson hands a caller who asks for one to a person of the club.
 func (d *decision) wantsPerson(p *Person, e Said) bool {
-	if !slices.Contains(personWords, intake.PlainPlace(e.Text)) || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
+	wish := slices.Contains(personWords, intake.PlainPlace(e.Text)) || intake.WantsPerson(e.Text) && len(d.understand(p, e).Readings) == 0
+	if !wish || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
 		return false
 	}
 	c := d.openCall(p)
+	if c != nil && c.Holder != nil {
+		return false // words for the one who comes: "can you call me?"
+	}
 	if c == nil {
 		if !d.mayReport(p) {
 			return true

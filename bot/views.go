@@ -302,7 +302,7 @@ func (d *decision) viewCaller(o *Opened) *CallerView {
 	c, p := o.Call, onPage(o.Call.Caller)
 	v := &CallerView{
 		Language: p.Language, Ref: c.Reference, Stage: string(c.Stage), Held: c.Held, Over: !c.Ended.IsZero(),
-		Sunset: d.clock(p, d.sunset(c)), Standoff: d.standoff(), Emergency: d.Settings.EmergencyNumber,
+		Sunset: d.clock(p, d.sunset(c)), Standoff: d.standoff(c.Caller), Emergency: d.Settings.EmergencyNumber,
 		CenterLat: d.Settings.Latitude, CenterLon: d.Settings.Longitude, Km: d.Settings.RadiusKm,
 	}
 	v.Lat, v.Lon = d.point(c)

@@ -170,8 +170,8 @@ func (h Heard) inOwnWords(q Question, l *listener) (Heard, bool) {
 		h.Answers.Access = cut(words, 160)
 	case AskName:
 		name, at, ok := l.bareName()
-		if !ok {
-			return h, false
+		if !ok || slices.ContainsFunc(h.Readings, func(r Reading) bool { return r.Start <= at.start && at.end <= r.End }) {
+			return h, false // "es mia" is no name
 		}
 		h.Answers.Name = name
 		h.Readings = append(h.Readings, Reading{"name", name, at.start, at.end})
@@ -207,6 +207,7 @@ func (l *listener) couldBePlace(h Heard) bool {
 	for _, r := range h.Readings {
 		told = told && slices.Contains([]string{"stung", "stings", "allergic", "age_h", "height_m", "crowd", "name"}, r.Field)
 	}
+	told = told || correcting(l.words) // "actually its on the fence", "perdón, a nadie"
 	if !told {
 		return true
 	}
@@ -226,7 +227,7 @@ func coveredBy(rs []Reading, t token) bool {
 func (h Heard) bareHeight(l *listener) (Heard, bool) {
 	for i := range l.words {
 		q, ok := l.quantity(i)
-		if !ok {
+		if !ok || coveredBy(h.Readings, l.words[i]) { // "Robles 12" is no height
 			continue
 		}
 		m := q.value * 0.3048

@@ -25,3 +25,47 @@ func TestCorrects(t *testing.T) {
 		}
 	}
 }
+
+func TestBackAgain(t *testing.T) {
+	for text, want := range map[string]bool{
+		"theyre back on the fence":         true,
+		"the bees came back":               true,
+		"another swarm in the same tree":   true,
+		"they are still there":             true,
+		"otra vez hay abejas en el árbol":  true,
+		"volvieron":                        true,
+		"siguen ahí":                       true,
+		"your brush is still by my fence":  false,
+		"some bees are still around there": false,
+		"I will be back at five":           false,
+		"call me back please":              false,
+		"gracias otra vez":                 false,
+		"she wants her box back":           false,
+		"":                                 false,
+	} {
+		if got := BackAgain(text); got != want {
+			t.Errorf("BackAgain(%q) = %v", text, got)
+		}
+	}
+}
+
+func TestWantsPerson(t *testing.T) {
+	for text, want := range map[string]bool{
+		"I want to talk to a person":      true,
+		"can i speak with someone":        true,
+		"real person please":              true,
+		"can someone call me":             true,
+		"quiero hablar con una persona":   true,
+		"¿me pueden llamar?":              true,
+		"is this a real person":           false,
+		"there is a person allergic here": false,
+		"someone got stung":               false,
+		"can someone come and get them":   false,
+		"hay una persona picada":          false,
+		"":                                false,
+	} {
+		if got := WantsPerson(text); got != want {
+			t.Errorf("WantsPerson(%q) = %v", text, got)
+		}
+	}
+}

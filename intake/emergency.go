@@ -18,6 +18,9 @@ func emergencySign(ts []token) (match, bool) {
 			return m, true
 		}
 	}
+	if m, ok := signAlone(ts); ok {
+		return m, true
+	}
 	if m, ok := stungWithSign(ts, all); ok {
 		return m, true
 	}
@@ -25,6 +28,25 @@ func emergencySign(ts []token) (match, bool) {
 		return m, true
 	}
 	return manyStings(ts)
+}
+
+// signAlone finds a sign that is the whole text: "hives", "911!!".
+func signAlone(ts []token) (match, bool) {
+	first, last := -1, -1
+	for i, t := range ts {
+		if (t.kind == aWord || t.kind == aNumber) && !grammar.sets["pleading"][t.text] {
+			last = i
+			if first < 0 {
+				first = i
+			}
+		}
+	}
+	for _, m := range grammar.find("alone", ts) {
+		if m.from == first && m.to == last+1 {
+			return m, true
+		}
+	}
+	return match{}, false
 }
 
 // stungWithSign finds somebody who was stung and a word for a sign of shock anywhere in the

@@ -22,6 +22,37 @@ func oneALine(t *testing.T, file string) []string {
 	return out
 }
 
+// TestSignAlone: some words are an emergency when they are the whole text, and not in a
+// report ("they are on the branch, not moving").
+func TestSignAlone(t *testing.T) {
+	for _, text := range []string{
+		"911",
+		"autoinyector",
+		"breaking out",
+		"confundido",
+		"confused",
+		"emergencia",
+		"emergency",
+		"epipen",
+		"es una emergencia",
+		"muchas picaduras",
+		"no se mueve",
+		"not moving",
+		"ronchas",
+		"sarpullido",
+		"se cayó",
+		"this is an emergency",
+		"tos y silbido",
+	} {
+		if !Emergency(text) || !Emergency(strings.ToUpper(text)+"!!") {
+			t.Errorf("missed: %q", text)
+		}
+		if report := "There is a swarm on my fence, " + text; strings.HasPrefix(text, "not moving") && Emergency(report) {
+			t.Errorf("false alarm: %q", report)
+		}
+	}
+}
+
 // TestEmergencyCorpus hears every emergency, alone and in the middle of a report, and none in
 // the near-misses, nor in any swarm report of the corpora that nobody marked as one.
 func TestEmergencyCorpus(t *testing.T) {
@@ -46,7 +77,7 @@ func TestEmergencyCorpus(t *testing.T) {
 		}
 	}
 	reports, alarms := 0, 0
-	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "unseen.txt"} {
+	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "eighth.txt", "unseen.txt"} {
 		for _, u := range utterances(t, file) {
 			if u.want["stung"] == "trouble_breathing" {
 				continue

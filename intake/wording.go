@@ -77,6 +77,7 @@ func Languages() []string { return slices.Clone(languages) }
 type Words struct {
 	Language string
 	Chat     bool // a channel with long texts and every letter
+	Letters  bool // short texts, but with every letter: WhatsApp
 	// Always are values that every text may name; a text's own go before them.
 	Always map[string]any
 }
@@ -89,14 +90,25 @@ func (w Words) Say(key string, data map[string]any) string {
 	if w.Chat {
 		// A short text in their own language is better than a long one in English.
 		if long, ownLong, there := w.find(key+"_chat", data); there && (ownLong || !own) {
-			return long
+			return w.mended(long)
 		}
 	}
 	if !ok {
 		return "[" + key + "]"
 	}
-	if !w.Chat {
+	if !w.Chat && !w.Letters {
 		s = GSM(s)
+	}
+	return w.mended(s)
+}
+
+// mends are what a filled-in value changes in the words around it: one o'clock is "la 1:15"
+// in Spanish, the other hours are "las".
+var mends = map[string]*strings.Replacer{"es": strings.NewReplacer(" las 1:", " la 1:")}
+
+func (w Words) mended(s string) string {
+	if m := mends[w.Language]; m != nil {
+		return m.Replace(s)
 	}
 	return s
 }

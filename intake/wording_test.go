@@ -22,7 +22,7 @@ var longest = map[string]any{
 	"Opens": "7:00 am tomorrow", "Until": "12:30 pm tomorrow", "Clock": "12:30 pm", "Date": "12/31",
 	"Swarms": "12 swarms", "Caught": 12, "Took": 12, "Trapped": 12, "Flown": 12, "NotASwarm": 12, "Open": 12, "Held": 2, "Segments": 1420, "Cost": "17.04 USD", "In": 12, "Out": 12, "Passed": 12, "Left": 12, "Half": "12 min",
 	"Count": 3, "Percent": 80, "Standoff": "30 ft", "Help": "607-555-0170", "Area": "Millhouse Ln", "Place": "1420 Millhouse Ln", "Where": "1420 Millhouse Ln, Quillbrook", "Was": "1240 Millhouse Ln, Quillbrook",
-	"Kind": "European hornet", "Reason": "contradiction", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
+	"Kind": "European hornet", "Reason": "paper nest without a hole, looking like bees", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
 	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95, "Other": "Alexandra",
 }
 
@@ -158,4 +158,16 @@ func fill(t *testing.T, key, text string) string {
 // notify, which this room may not import.
 func inGSM(r rune) bool {
 	return r < 0x7f && r != '`' && !strings.ContainsRune(`^{}\[]~|`, r) || strings.ContainsRune("éèùìòÇØøÅåÆæßÉÄÖÑÜ§¿äöñüà¡£¥¤", r)
+}
+
+// TestOneOClock holds that the hour and its article agree in Spanish.
+func TestOneOClock(t *testing.T) {
+	es := Words{Language: "es"}
+	for by, want := range map[string]string{"1:15 pm": "antes de la 1:15 pm", "11:15 am": "antes de las 11:15 am", "2:30 pm": "antes de las 2:30 pm"} {
+		for _, w := range []Words{es, {Language: "es", Chat: true}} {
+			if said := w.Say("held", map[string]any{"By": by}); !strings.Contains(said, want) {
+				t.Errorf("%q, want %q", said, want)
+			}
+		}
+	}
 }

@@ -22,7 +22,7 @@ type fact struct {
 // rest fits into segments SMS, or in chat into MaxText.
 func shorten(w intake.Words, facts []fact, segments int, render func(facts []fact) string) string {
 	text := render(facts)
-	fits := func(text string) bool { return Segments(text) <= segments }
+	fits := func(text string) bool { return Segments(intake.GSM(text)) <= segments }
 	if w.Chat {
 		fits = func(text string) bool { return utf8.RuneCountInString(text) <= MaxText }
 	}
@@ -64,9 +64,10 @@ func joined(facts []fact, between string) string {
 // accents and emoji go, letters of other alphabets stay.
 func quoted(w intake.Words, text string, max int) string {
 	text = strings.Join(strings.Fields(text), " ")
-	if w.Chat {
+	switch {
+	case w.Chat:
 		max *= 3
-	} else {
+	case !w.Letters:
 		text = strings.Join(strings.Fields(cheap(intake.GSM(text))), " ")
 	}
 	if letters := []rune(text); len(letters) > max {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -35,6 +36,23 @@ func write(t *testing.T, name, text string) string {
 		t.Fatal(err)
 	}
 	return file
+}
+
+// TestWeighSaysWhy holds that every answer can be traced to its words.
+func TestWeighSaysWhy(t *testing.T) {
+	r := runCommand(t, "", noEnvironment, "weigh", "--why", "--at", "2026-05-12T14:00", "--text", "ball of bees on my apple tree, 8ft up since this morning")
+	var got weighed
+	if err := json.Unmarshal([]byte(r.out), &got); err != nil {
+		t.Fatalf("%v in %s", err, r.out)
+	}
+	said := map[string]string{}
+	for _, w := range got.Read {
+		said[w.Field] = w.Said
+	}
+	want := map[string]string{"shape": "ball of bees", "owner": "my apple tree", "surface": "apple tree", "height_m": "8ft", "age_h": "since this morning"}
+	if !maps.Equal(said, want) {
+		t.Errorf("said by %v, want %v", said, want)
+	}
 }
 
 func TestWeigh(t *testing.T) {

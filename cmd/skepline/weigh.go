@@ -20,12 +20,22 @@ type weighCmd struct {
 	Answers string `help:"A file of answers as JSON; - for standard input." placeholder:"FILE" xor:"what" required:""`
 	At      string `help:"Local time of the report, such as 2026-05-12T14:00. Without it the present." placeholder:"TIME"`
 	Lang    string `help:"Language of the talk. Without it the hotline's first."`
+	Why     bool   `help:"Show besides which words of the text said each answer."`
 }
 
 // weighed is what the command prints.
 type weighed struct {
 	Answers    intake.Answers    `json:"answers"`
 	Assessment triage.Assessment `json:"assessment"`
+	Read       []wordsRead       `json:"read,omitempty"` // with --why
+}
+
+// wordsRead is one thing that was read, and the words that said it.
+type wordsRead struct {
+	Field string `json:"field"`
+	Value string `json:"value"`
+	Said  string `json:"said"`
+	At    [2]int `json:"at"` // bytes of the text
 }
 
 // Run prints what would be understood and how it would be weighed.
@@ -38,10 +48,11 @@ func (w weighCmd) Run(t *terminal, c *commands) error {
 	if err != nil {
 		return err
 	}
-	answers, err := w.answers(settings, at, t.in)
+	heard, err := w.heard(settings, at, t.in)
 	if err != nil {
 		return err
 	}
+	answers := heard.Answers
 	if answers.Month == 0 {
 		answers.Month = int(at.Month())
 	}
@@ -51,7 +62,13 @@ func (w weighCmd) Run(t *terminal, c *commands) error {
 	scene := settings.Scene(at)
 	out := json.NewEncoder(t.out)
 	out.SetIndent("", "  ")
-	return out.Encode(weighed{answers, triage.Assess(answers, scene)})
+	said := weighed{Answers: answers, Assessment: triage.Assess(answers, scene)}
+	if w.Why {
+		for _, r := range heard.Readings {
+			said.Read = append(said.Read, wordsRead{r.Field, r.Value, w.Text[r.Start:r.End], [2]int{r.Start, r.End}})
+		}
+	}
+	return out.Encode(said)
 }
 
 // time reads --at as the local time of zone.
@@ -70,7 +87,8 @@ func (w weighCmd) time(zone *time.Location) (time.Time, error) {
 	return time.Time{}, fmt.Errorf("--at %q is not a time; write one such as 2026-05-12T14:00", w.At)
 }
 
-func (w weighCmd) answers(s *bot.Settings, at time.Time, in io.Reader) (intake.Answers, error) {
+// heard reads the text, or takes the answers of a file.
+func (w weighCmd) heard(s *bot.Settings, at time.Time, in io.Reader) (intake.Heard, error) {
 	switch w.Answers {
 	case "":
 		language := w.Lang
@@ -78,19 +96,20 @@ func (w weighCmd) answers(s *bot.Settings, at time.Time, in io.Reader) (intake.A
 			language = s.DefaultLanguage()
 		}
 		if !slices.Contains(intake.Languages(), language) {
-			return intake.Answers{}, fmt.Errorf("--lang %q has no words; allowed are %s", language, strings.Join(intake.Languages(), ", "))
+			return intake.Heard{}, fmt.Errorf("--lang %q has no words; allowed are %s", language, strings.Join(intake.Languages(), ", "))
 		}
 		return intake.Understand(w.Text, intake.Setting{
 			Language: language, At: at, RadiusKm: s.RadiusKm, Metric: s.Metric(),
 			Center: intake.Place{Lat: s.Latitude, Lon: s.Longitude, PrecisionM: s.RadiusKm * 1000},
-		}).Answers, nil
+		}), nil
 	case "-":
-		return intake.ReadAnswers(in)
+		answers, err := intake.ReadAnswers(in)
+		return intake.Heard{Answers: answers}, err
 	}
 	file, err := os.Open(w.Answers)
 	if err != nil {
-		return intake.Answers{}, fmt.Errorf("read the answers: %w", err)
+		return intake.Heard{}, fmt.Errorf("read the answers: %w", err)
 	}
 	answers, err := intake.ReadAnswers(file)
-	return answers, errors.Join(err, file.Close())
+	return intake.Heard{Answers: answers}, errors.Join(err, file.Close())
 }
