@@ -19,6 +19,7 @@ type Catcher struct {
 	Holds     []string    `json:"holds,omitempty"`  // calls held, until hived
 	Active    []string    `json:"active,omitempty"` // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
 	Takes     []time.Time `json:"takes,omitempty"`  // calls taken, last fourteen days
+	Drops     []time.Time `json:"drops,omitempty"`  // of these, given back before they were there
 	Wrote     string      `json:"wrote,omitempty"`  // the ended call whose caller wrote last: answers go there for a day
 	Diary     []Reminder  `json:"diary,omitempty"`  // what they are told on later days
 	Timers    []CallTimer `json:"timers,omitempty"` // of the diary

@@ -325,6 +325,7 @@ func (d *decision) drop(c *Call, k *Catcher, why string) {
 		o.State, o.Answered = notify.AskDropped, d.Now
 	}
 	k.let(c.ID)
+	d.gaveBack(c, k)
 	name := c.Holder.Name
 	c.Holder = nil
 	d.move(c, Looking)
