@@ -95,11 +95,19 @@ func (d *decision) blocked(e Blocked) {
 	d.optOut(p)
 }
 
+// recipient is whom a message was for. What is left of one that was sent names no address.
+func (d *decision) recipient(m notify.Message) *Person {
+	if m.Recipient == "" {
+		return d.person(m.To)
+	}
+	return d.personByID(m.Recipient)
+}
+
 // undelivered is a message that will never arrive. The state reacts: the next catcher is
 // asked, a person who cannot be reached any more is treated as one who left, and a steward
 // hears of a caller we cannot tell.
 func (d *decision) undelivered(e Undelivered) {
-	p := d.person(e.Message.To)
+	p := d.recipient(e.Message)
 	switch e.Reason {
 	case "opted_out", "blocked":
 		d.optOut(p)

@@ -176,7 +176,7 @@ func (s *service) pages() *web.Pages {
 // privacy is what the page about it says of this hotline.
 func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
 	p := web.Privacy{
-		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(), SentDays: store.SentDays,
+		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(),
 		Maps: s.Places.Nominatim != "",
 	}
 	if sms {
