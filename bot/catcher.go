@@ -20,6 +20,7 @@ type Catcher struct {
 	Active    []string    `json:"active,omitempty"`   // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
 	Kept      []string    `json:"kept,omitempty"`     // of the asks, those to which they are the fallback
 	Takes     []time.Time `json:"takes,omitempty"`    // calls taken, last fourteen days
+	Drops     []time.Time `json:"drops,omitempty"`    // of these, given back before they were there
 	Released  string      `json:"released,omitempty"` // the call that was taken from them last, for being late
 	Wrote     string      `json:"wrote,omitempty"`    // the ended call whose caller wrote last: answers go there for a day
 	Diary     []Reminder  `json:"diary,omitempty"`    // what they are told on later days

@@ -167,6 +167,23 @@ func TestDismissedCatcherIsErased(t *testing.T) {
 	m.without(t, "a month after they left", "Zedekiah", "42.4519", "quarry")
 }
 
+// TestManyDrops holds that stewards hear of somebody who takes calls, sees the addresses and
+// gives the calls back.
+func TestManyDrops(t *testing.T) {
+	m := crewed(t)
+	for day := range 6 {
+		m.says(t, walkers[0], "more bees again", "2", swarmOnFence)
+		before := len(m.sent)
+		m.says(t, walkers[4], "TAKE", "DROP")
+		told := strings.Contains(strings.Join(m.got("telegram:5550199", before), "\n"), "given back 4 calls")
+		if told != (day == 3) {
+			t.Errorf("after %d drops told is %v", day+1, told)
+		}
+		m.says(t, walkers[0], "GONE")
+		m.wait(t, 24*time.Hour)
+	}
+}
+
 // TestWhoSawTheAddress holds that the story says who was shown the address, once a day each,
 // and that the trail goes with the address.
 func TestWhoSawTheAddress(t *testing.T) {

@@ -98,11 +98,19 @@ func (d *decision) blocked(e Blocked) {
 	d.optOut(p)
 }
 
+// recipient is whom a message was for. What is left of one that was sent names no address.
+func (d *decision) recipient(m notify.Message) *Person {
+	if m.Recipient == "" {
+		return d.person(m.To)
+	}
+	return d.personByID(m.Recipient)
+}
+
 // undelivered is a message that will never arrive. The state reacts: what matters goes to the
 // receiver's second address, the next catcher is asked, a person who cannot be reached any
 // more is treated as one who left, and a steward hears of a caller we cannot tell.
 func (d *decision) undelivered(e Undelivered) {
-	p := d.person(e.Message.To)
+	p := d.recipient(e.Message)
 	if doc, _ := d.document(Key{KindPerson, p.ID}); doc.Version == 0 {
 		// A second address that never wrote to us has no document, and gets none by this.
 		defer func() {

@@ -22,10 +22,11 @@ var alarms = Limits{TextsIn10Minutes: 10, TextsADay: 60}
 // unpaid reports whether a text or a phone call is left unanswered because answering it
 // could be what its sender is paid for.
 func (d *decision) unpaid(p *Person) bool {
-	if p.Address.Channel() != notify.SMS || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
-		return false
+	channel := p.Address.Channel()
+	if channel == notify.Telegram || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
+		return false // it costs nothing, or the club named them
 	}
-	if d.Settings.texts(p.Address) && !d.crowded(p) {
+	if (channel != notify.SMS || d.Settings.texts(p.Address)) && !d.crowded(p) {
 		return false
 	}
 	d.change.Outcome = OutcomeQuiet

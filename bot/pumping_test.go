@@ -25,6 +25,7 @@ func TestOnlySomeCountriesAreAnswered(t *testing.T) {
 		{"another country that the club wants", "sms:+447700900123", []string{"US", "GB"}, true},
 		{"a premium number at home", "sms:+19005550142", nil, false},
 		{"a chat costs nothing", "telegram:5550150", nil, true},
+		{"a message over the internet costs the same from anywhere", "whatsapp:+447700900123", nil, true},
 		{"a range that earns by being called", "sms:+882345678901", nil, false},
 	} {
 		m := crewed(t)
@@ -76,6 +77,9 @@ func TestACrowdOfStrangers(t *testing.T) {
 	}
 	if docs := len(m.docs); docs > 60 {
 		t.Errorf("%d documents of them are kept", docs)
+	}
+	if got := m.says(t, "whatsapp:+16075558888", swarmOnFence); len(got) > 0 {
+		t.Errorf("over WhatsApp the block was answered %q", got)
 	}
 	if got := m.says(t, walkers[0], "GONE"); len(got) == 0 {
 		t.Error("a caller whom we know is not answered any more")

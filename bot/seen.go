@@ -32,6 +32,22 @@ func (d *decision) deskSees(c *Call, e Desked) {
 	d.saw(c, "desk "+e.By)
 }
 
+// dropsTold is how many calls somebody may give back in fourteen days, each after they were
+// shown an address, before the stewards hear of it. How many a day they can take is limited
+// by the roster. Judgement.
+const dropsTold = 4
+
+// gaveBack counts a call that a catcher gives back without having been there.
+func (d *decision) gaveBack(c *Call, k *Catcher) {
+	if c.Stage != Taken {
+		return
+	}
+	k.Drops = append(since(k.Drops, d.Now.Add(-14*24*time.Hour)), d.Now)
+	if len(k.Drops) == dropsTold {
+		d.tellStewards("steward_drops", values{"Holder": k.Name, "Count": dropsTold}, k.Person)
+	}
+}
+
 // withSeen puts the looks at the address in their places among what happened.
 func withSeen(lines []StoryLine, seen []Line, words func(who string) string) []StoryLine {
 	for _, l := range seen {

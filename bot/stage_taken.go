@@ -318,6 +318,7 @@ func (d *decision) arrived(p *Person, c *Call, yes bool) {
 // drop gives a call back: those in line are asked first, then wider; the caller hears when
 // they hear again.
 func (d *decision) drop(c *Call, k *Catcher, why string) {
+	d.gaveBack(c, k)
 	name := c.Holder.Name
 	d.giveBack(c, k, why)
 	asked := d.round(c)

@@ -45,9 +45,10 @@ func TestNothingPersonalIsLeft(t *testing.T) {
 	}{
 		{"on the clock", "ada > boxed\nada > lifted\nada > hived\n", 31 * 24 * time.Hour},
 		{"the swarm flew on", "ada > flown\n", 31 * 24 * time.Hour},
-		{"on request, while a catcher is there", "gwen > DELETE\ngwen > DELETE\nada > flown\n", 15 * 24 * time.Hour},
-		{"on request, after the end", "ada > flown\ngwen > DELETE\ngwen > DELETE\n", 15 * 24 * time.Hour},
+		{"on request, while a catcher is there", "gwen > DELETE\ngwen > DELETE\nada > flown\n", 2 * time.Hour},
+		{"on request, after the end", "ada > flown\ngwen > DELETE\ngwen > DELETE\n", 2 * time.Hour},
 		{"opted out", "gwen > STOP\nada > flown\n", 31 * 24 * time.Hour},
+		{"on request, after opting out", "gwen > STOP\ngwen > DELETE\nada > flown\n", 2 * time.Hour},
 	} {
 		t.Run(row.why, func(t *testing.T) {
 			play, err := Parse("planted", plantedPlay+row.end)

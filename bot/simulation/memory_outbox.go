@@ -365,7 +365,7 @@ func (m *Memory) giveBack(done notify.Done, how string, n int, now int64) {
 
 func withoutText(m notify.Message) notify.Message {
 	return notify.Message{
-		ID: m.ID, To: m.To, Recipient: m.Recipient, Class: m.Class,
+		ID: m.ID, Recipient: m.Recipient, Class: m.Class,
 		Edits: m.Edits, Still: m.Still, NotAfter: m.NotAfter,
 	}
 }

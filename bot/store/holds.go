@@ -52,10 +52,8 @@ func orEmpty(value string, err error) (string, error) {
 	return value, err
 }
 
-// SentDays is for how many days a sent message is remembered, for edits and delivery reports.
-const SentDays = 14
-
-const sentFor = SentDays * 24 * time.Hour
+// sentFor is how long a sent message is remembered, for edits and delivery reports.
+const sentFor = 14 * 24 * time.Hour
 
 // Sweep clears away what nobody can ask for any more: events older than eight days, sent
 // messages older than 14, the spending of days gone by. Call it about once an hour.

@@ -162,10 +162,11 @@ func (s *seals) slim(m notify.Message) (string, error) {
 }
 
 // withoutText is what is kept of a message once the provider has it: nothing that a person
-// said, wrote or showed.
+// said, wrote or showed, and no number. Whose it was the recipient's id says, as long as
+// their document does.
 func withoutText(m notify.Message) notify.Message {
 	return notify.Message{
-		ID: m.ID, To: m.To, Recipient: m.Recipient, Class: m.Class,
+		ID: m.ID, Recipient: m.Recipient, Class: m.Class,
 		Edits: m.Edits, Still: m.Still, NotAfter: m.NotAfter,
 	}
 }

@@ -63,7 +63,7 @@ func sealsWords(w *world) {
 	w.accept(w.b, lease)
 	unread("sent")
 	failed, err := w.a.Report(w.Context(), bot.DeliveryReport{Message: "m1", ProviderID: "P-m1", Status: "failed"})
-	if err != nil || failed == nil || failed.To != "sms:+16075550142" {
+	if err != nil || failed == nil || failed.Recipient != "gwen" || failed.To != "" {
 		w.Errorf("the failed message comes back as %v, %v", failed, err)
 	}
 	unread("reported")

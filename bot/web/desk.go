@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/netip"
 	"slices"
 	"strconv"
 	"strings"
@@ -187,14 +188,26 @@ func (p *Pages) sessionName(r *http.Request) string {
 	return strings.ToLower(own[:min(4, len(own))])
 }
 
-// host is where a request came from. Behind a proxy that is the proxy: what it says about
-// others is not believed.
+// host is where a request came from. A proxy on this machine is believed in what it adds
+// itself, the last entry of X-Forwarded-For; the rest of it anybody may have written.
 func host(r *http.Request) string {
 	h, _, err := net.SplitHostPort(r.RemoteAddr)
 	if err != nil {
-		return r.RemoteAddr
+		h = r.RemoteAddr
 	}
-	return h
+	if at, err := netip.ParseAddr(h); err != nil || !at.IsLoopback() {
+		return h
+	}
+	all := r.Header.Values("X-Forwarded-For")
+	if len(all) == 0 {
+		return h
+	}
+	said := all[len(all)-1]
+	last, err := netip.ParseAddr(strings.TrimSpace(said[strings.LastIndexByte(said, ',')+1:]))
+	if err != nil {
+		return h
+	}
+	return last.String()
 }
 
 // tries slows down whoever tries passwords: five at once, then one in twenty seconds, from
@@ -216,7 +229,8 @@ func (t *tries) allow(host string, now time.Time) bool {
 	if t.spent == nil || len(t.spent) > most {
 		t.spent = map[string]time.Time{"": t.spent[""]} // what all together have spent stays
 	}
-	return t.pay("", now, tryCosts/6, 6*tryRoom) && t.pay(host, now, tryCosts, tryRoom)
+	// The host first: one that tries without end must not use up what there is for all.
+	return t.pay(host, now, tryCosts, tryRoom) && t.pay("", now, tryCosts/6, 6*tryRoom)
 }
 
 func (t *tries) pay(who string, now time.Time, costs time.Duration, room int) bool {

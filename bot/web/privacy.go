@@ -12,7 +12,6 @@ type Privacy struct {
 	Emergency string   // number
 	Languages []string // the page says everything once in each
 	Days      int      // after a call's end, until what is personal is erased
-	SentDays  int      // until the log of sent texts forgets
 	Services  []string // who carries the texts: "Twilio", "Telegram"
 	Maps      bool     // places are looked up at a server outside
 	Tiles     bool     // the caller's page shows a map from a server outside

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"bytes"
+	"io"
 	"log/slog"
 	"net/http"
 	"runtime/debug"
@@ -44,6 +46,7 @@ const atOnce = 512
 func guard(next http.Handler, log *slog.Logger) http.Handler {
 	room := make(chan struct{}, atOnce)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		readFirst(r)
 		select {
 		case room <- struct{}{}:
 			defer func() { <-room }()
@@ -63,6 +66,34 @@ func guard(next http.Handler, log *slog.Logger) http.Handler {
 		next.ServeHTTP(w, r)
 	})
 }
+
+// readAhead is how much of a body is read so: all of a usual one, and little enough that
+// thousands at once fit in memory. Routes have limits of their own.
+const readAhead = 64 << 10
+
+// readFirst reads a request's body before the request takes up room: whoever sends it letter
+// by letter keeps only their own connection busy, until the server's ReadTimeout. Where it
+// broke off, or was too long, whoever reads it next finds out.
+func readFirst(r *http.Request) {
+	if r.Body == nil || r.Body == http.NoBody {
+		return
+	}
+	rest := r.Body
+	body, err := io.ReadAll(io.LimitReader(rest, readAhead))
+	then := io.Reader(rest)
+	if err != nil {
+		then = brokenOff{err}
+	}
+	r.Body = struct {
+		io.Reader
+		io.Closer
+	}{io.MultiReader(bytes.NewReader(body), then), rest}
+}
+
+// brokenOff is the end of a body that did not come whole.
+type brokenOff struct{ err error }
+
+func (b brokenOff) Read([]byte) (int, error) { return 0, b.err }
 
 // Server returns an HTTP server for handler that no slow or greedy client can tie up.
 func Server(handler http.Handler) *http.Server {

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"fmt"
 	"strings"
 	"testing"
 
 	"skepline/bot"
-	"skepline/bot/store"
 )
 
 // TestPrivacyPage holds that the page says, in every language of the hotline, what is so:
@@ -16,7 +14,7 @@ func TestPrivacyPage(t *testing.T) {
 	s.hidden.Privacy.Days = 12
 	page := s.page("/privacy")
 	for _, want := range []string{
-		`lang="en"`, `lang="es"`, "erased 12 days after", "borran 12 días después", fmt.Sprintf("forgets after %d days", store.SentDays),
+		`lang="en"`, `lang="es"`, "erased 12 days after", "borran 12 días después",
 		"Text DELETE twice", "BORRAR dos veces", "not an emergency service", "no es un servicio de emergencias", "call 911", "llame al 911", "through Twilio and",
 	} {
 		if !strings.Contains(page, want) {
@@ -43,7 +41,7 @@ func TestPrivacyPage(t *testing.T) {
 func TestPrivacyOfTheSettings(t *testing.T) {
 	s := bot.DefaultSettings()
 	s.Retention.Days, s.Places.Nominatim = 7, "https://maps.example.org"
-	if p := privacy(s, true, true); p.Days != 7 || p.SentDays != 14 || !p.Maps || len(p.Services) != 2 {
+	if p := privacy(s, true, true); p.Days != 7 || !p.Maps || len(p.Services) != 2 {
 		t.Errorf("the page is given %+v", p)
 	}
 }

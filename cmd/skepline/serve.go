@@ -210,7 +210,7 @@ func drawn(title string, s bot.Summary) ([]web.Plot, error) {
 // privacy is what the page about it says of this hotline.
 func privacy(s *bot.Settings, sms, telegram bool) web.Privacy {
 	p := web.Privacy{
-		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(), SentDays: store.SentDays,
+		Hotline: s.Name, Emergency: s.EmergencyNumber, Languages: s.Languages, Days: s.KeptDays(),
 		Maps: s.Places.Nominatim != "", Tiles: s.Map.Tiles != "",
 	}
 	if sms {
