@@ -168,18 +168,7 @@ func (d *decision) comes(c *Call, o *Offer, starts time.Time) time.Time {
 	if starts.Before(d.Now) {
 		starts = d.Now
 	}
-	minutes := d.drive(o.Far)
-	return roundUp(starts.Add(time.Duration(minutes * float64(time.Minute))).In(d.now.Location()))
-}
-
-// usualDrive is what a drive of unknown length is taken for, in minutes (judgement).
-const usualDrive = 20
-
-func (d *decision) drive(far notify.Far) float64 {
-	if far.Km < 0 {
-		return usualDrive
-	}
-	return notify.Minutes(far.Km)
+	return roundUp(starts.Add(d.drive(c, o.Catcher, o.Far)).In(d.now.Location()))
 }
 
 // minutesTo is how many whole minutes away t is, at least one.

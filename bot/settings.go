@@ -32,6 +32,7 @@ type Settings struct {
 	Referrals    []Referral  `toml:"referrals"`
 	Hours        Hours       `toml:"hours"`
 	Dispatch     Dispatch    `toml:"dispatch"`
+	Travel       Travel      `toml:"travel"`
 	Limits       Limits      `toml:"limits"`
 	Rates        Rates       `toml:"rates"`
 	Retention    Retention   `toml:"retention"`
@@ -71,6 +72,13 @@ func (n *Neighbour) reach() string { return cmp.Or(n.Phone, n.Link) }
 // Places says where places are looked up by name, besides the imported gazetteer.
 type Places struct {
 	Nominatim string `toml:"nominatim"` // a Nominatim-compatible server, "" = none
+}
+
+// Travel says how long ways take.
+type Travel struct {
+	Detour float64 `toml:"detour"` // how much longer roads are than the straight line
+	KmH    float64 `toml:"km_h"`   // on the road
+	OSRM   string  `toml:"osrm"`   // a server that knows the roads, "" = none
 }
 
 // Neighbour returns the club that serves p, the one whose centre is nearest if there are
@@ -255,7 +263,7 @@ func (s *Settings) dispatch() notify.Dispatch {
 	if s.Dispatch.Next > 0 {
 		d.Next = s.Dispatch.Next
 	}
-	d.Every = s.every()
+	d.Every, d.Travel = s.every(), s.travel()
 	// Both were read by Validate; an empty one leaves the default.
 	for _, clock := range []struct {
 		text string
@@ -267,6 +275,11 @@ func (s *Settings) dispatch() notify.Dispatch {
 		}
 	}
 	return d
+}
+
+// travel is how long ways take, as notify wants it.
+func (s *Settings) travel() notify.Travel {
+	return notify.Travel{Detour: s.Travel.Detour, KmH: s.Travel.KmH}
 }
 
 // every is the silence after which more catchers are asked.

@@ -27,9 +27,14 @@ var never = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
 // what had to be asked.
 func (d *decision) look(p *Person, c *Call) {
 	d.move(c, Looking)
-	if d.awaitsPlace(c) {
+	switch {
+	case d.awaitsPlace(c):
 		c.Waits = true
 		d.set(c, "round", c.ErrandSince.Add(errandWaited))
+		return
+	case d.askRoads(c):
+		c.Waits = true
+		d.set(c, "round", d.Now.Add(errandWaited))
 		return
 	}
 	d.firstRound(p, c)
@@ -231,9 +236,11 @@ func (d *decision) offerText(c *Call, o *Offer) string {
 	return notify.OfferText(words(o.Party), j, o.Far, c.openOffers()-1, d.Settings.Metric())
 }
 
-// far is how far the call is from a catcher's home.
+// far is how far the call is from where a catcher sets out.
 func (d *decision) far(k *Catcher, c *Call) notify.Far {
-	return notify.FarFrom(k.Catcher, d.needs(c).Place)
+	far := notify.FarFrom(k.Start(k.Stand, d.now), d.needs(c).Place)
+	far.Out = d.now.Before(k.Stand.Until)
+	return far
 }
 
 // needs is what the call asks of a catcher.
@@ -241,7 +248,7 @@ func (d *decision) needs(c *Call) notify.Needs {
 	n := notify.Needs{
 		HeightM: c.Answers.HeightM, Cutout: c.Assessment.Route == triage.RouteSpecialist,
 		PowerLine: c.Answers.Has("power_line"), Likelihood: c.Assessment.Likelihood,
-		Place: d.setting(&Person{}).Center,
+		Place: d.setting(&Person{}).Center, Roads: c.onRoad(),
 	}
 	if c.Answers.Place != nil {
 		n.Place = *c.Answers.Place
@@ -425,6 +432,7 @@ func (d *decision) update(p *Person, c *Call, noted string) {
 		d.status(p, c)
 		return
 	}
+	d.askRoads(c)
 	d.refreshOffers(c)
 	d.tellHolderSoon(c)
 	switch p.Talk.Waiting {

@@ -376,6 +376,10 @@ func (d *decision) relays(p *Person, e Said) bool {
 			live = append(live, c)
 		}
 	}
+	if e.Pin != nil && p.Catcher != "" {
+		d.here(p, e.Pin)
+		return true
+	}
 	if n, ok := intake.BareMinutes(e.Text); ok && len(live) > 0 {
 		return d.catcherWord(p, intake.Command{Word: intake.WordETA, Minutes: n}, "ETA "+itoa(n))
 	}

@@ -54,6 +54,7 @@ func (d *decision) boxed(c *Call) {
 	c.OnSite.Triage = "right"
 	d.clear(c, "try")
 	k.Active = without(k.Active, c.ID)
+	d.doneAt(c, k)
 	d.clear(c, "eta", "news")
 	d.set(c, "dusk", d.collectAt(c))
 	d.tell(h.Party, notify.Claim, "boxed_noted", d.about(c, h.Party)).Buttons = rows(d.sizeButtons(h.Party, c), d.row(h.Party, c, "lifted", "retry"))
@@ -118,5 +119,8 @@ func (d *decision) release(c *Call) {
 	}
 	if k := d.catcher(c.Holder.Catcher); k.ID != "" {
 		k.let(c.ID)
+		if c.Stage == There {
+			d.doneAt(c, k)
+		}
 	}
 }

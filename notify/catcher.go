@@ -84,5 +84,6 @@ type CatcherCard struct {
 	LastAsk   time.Time   `json:"last_ask,omitzero"`  // when last asked
 	OpenAsk   string      `json:"open_ask,omitempty"` // the call of the open offer, if any
 	Asks      []time.Time `json:"asks,omitempty"`     // asks of the last 21 days that led to no job
+	Stand     Stand       `json:"stand,omitzero"`     // where they are, when not at home
 	Habits    Habits      `json:"habits,omitzero"`    // how they answer
 }

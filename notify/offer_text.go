@@ -70,7 +70,11 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 	if far.Km < 0 {
 		say(1, "word_distance_unknown", nil)
 	} else {
-		say(1, "brief_offer_near", map[string]any{"Distance": DistanceWords(w, far, metric)})
+		near := "brief_offer_near"
+		if far.Out {
+			near += "_out"
+		}
+		say(1, near, map[string]any{"Distance": DistanceWords(w, far, metric)})
 	}
 	if area := offerArea(w, a); area != "" {
 		say(8, "brief_offer_area", map[string]any{"Area": area})
