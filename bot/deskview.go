@@ -74,7 +74,7 @@ type CallView struct {
 	CanBeAsked []CatcherRow // by distance
 	ETA        string
 	Photos     int
-	Why        *WhyView // nil while nobody has been looked for
+	Rule       *WhyView // why these catchers; nil while nobody has been looked for
 }
 
 // Weighed is something with a figure: a kind with its percent, or evidence with its weight.
@@ -303,7 +303,7 @@ func (d *decision) viewCall(id string) *CallView {
 		v.Evidence = append(v.Evidence, Weighed{w.Because, w.Weight})
 	}
 	v.Lines = d.storyLines(c, p)
-	v.Why = d.viewWhy(c, p)
+	v.Rule = d.viewWhy(c, p)
 	if c.Ended.IsZero() {
 		d.viewActions(v, c)
 	}
