@@ -132,6 +132,7 @@ type Offer struct {
 	Far     notify.Far `json:"far"`             // from the catcher's home
 	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
 	Until   time.Time  `json:"until,omitzero"`  // a fallback: when it is decided
+	Next    bool       `json:"next,omitempty"`  // a yes: after the job that they are on
 	Gain    float64    `json:"gain,omitempty"`  // as the rule weighed it when it was made, see notify.Pick
 	Cost    float64    `json:"cost,omitempty"`
 }

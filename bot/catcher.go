@@ -34,7 +34,7 @@ type Catcher struct {
 // card returns the catcher's board card.
 func (c *Catcher) card() notify.CatcherCard {
 	card := notify.CatcherCard{
-		AwayUntil: c.AwayUntil, Busy: len(c.Active)+len(c.Kept) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
+		AwayUntil: c.AwayUntil, Busy: len(c.Active) > 0, Kept: len(c.Kept) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
 		Stand: c.Stand,
 	}
 	if len(c.Asks) > 0 {

@@ -71,7 +71,11 @@ func (d *decision) keep(c *Call, k *Catcher, starts time.Time) {
 		m := d.tell(o.Party, notify.Taken, "kept_edit", v)
 		m.Edits, m.Silent = o.Message, true
 	}
-	m := d.tell(o.Party, notify.Taken, "kept", v)
+	key := "kept"
+	if o.Next {
+		key = "kept_next"
+	}
+	m := d.tell(o.Party, notify.Taken, key, v)
 	m.Still = notify.Still{Call: c.ID, Stages: stageNames([]Stage{Looking})}
 	m.Buttons = d.keptButtons(c, o)
 	d.tell(c.Caller, notify.News, "kept_caller", d.about(c, c.Caller))
@@ -101,7 +105,11 @@ func (d *decision) settle(c *Call) {
 		d.notComing(c, o, notify.AskPassed)
 		return
 	}
-	d.win(d.personByID(o.Party.Person), c, k, o.Starts)
+	starts := o.Starts
+	if free := d.freeFrom(k); free.After(starts) { // another job came between, or takes longer
+		starts = free
+	}
+	d.win(d.personByID(o.Party.Person), c, k, starts)
 }
 
 // outrun tells the fallback that w was sooner: thanks, and first in line.

@@ -70,14 +70,12 @@ func (d *decision) askRoads(c *Call) bool {
 
 // whereFrom are the nearest of those who could do it, and where they would set out.
 func (d *decision) whereFrom(c *Call) []SetsOut {
-	if d.Board == nil {
-		panic(Need{Roster: true})
-	}
 	needs := d.needs(c)
+	near := d.around(needs.Place)
 	var able []notify.Catcher
-	for _, k := range d.Roster {
+	for _, k := range near.Roster {
 		if _, ok := notify.Able(k, needs); ok {
-			able = append(able, k.Start(d.Board.Catchers[k.ID].Stand, d.now))
+			able = append(able, k.Start(near.Board.Catchers[k.ID].Stand, d.now))
 		}
 	}
 	km := func(k notify.Catcher) float64 {

@@ -101,7 +101,7 @@ func (d *decision) round(c *Call) int {
 	}
 	needs, before := d.needs(c), d.asks(c)
 	near := d.around(needs.Place)
-	plan := notify.NextRound(needs, near.Roster, near.Board, before, d.now, d.Settings.dispatch())
+	plan := d.plan(c, before, near)
 	d.weighed(c, plan, before, near)
 	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
@@ -136,6 +136,9 @@ func (d *decision) round(c *Call) int {
 			plan.Reason == notify.ReasonNobodyFree && plan.Again.Sub(d.Now) > stewardTime && !d.waitsForAnswers(c) {
 			d.nobody(c)
 		}
+	}
+	if asked == 0 && plan.Reason != notify.ReasonWaiting && d.askBusy(c, before, near) && !c.Thin {
+		return 1
 	}
 	return asked
 }
@@ -218,17 +221,19 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 	if o.Party.Address.Channel() != notify.Telegram {
 		return nil
 	}
+	later := notify.Button{Label: d.say(o.Party, "button_take_later", nil), Says: "TAKE 60 " + c.Reference}
+	if len(d.catcher(o.Catcher).Active) > 0 {
+		later = notify.Button{Label: d.say(o.Party, "button_next", nil), Says: "NEXT " + c.Reference}
+	}
 	return [][]notify.Button{{
 		{Label: d.say(o.Party, "button_take", nil), Says: "TAKE " + c.Reference},
 		{Label: d.say(o.Party, "button_pass", nil), Says: "PASS " + c.Reference},
-	}, {
-		{Label: d.say(o.Party, "button_take_later", nil), Says: "TAKE 60 " + c.Reference},
-	}}
+	}, {later}}
 }
 
 func (d *decision) offerText(c *Call, o *Offer) string {
 	j := d.job(c, o.Party)
-	j.Again = c.Epoch > 0
+	j.Again, j.OnAJob = c.Epoch > 0, len(d.catcher(o.Catcher).Active) > 0
 	j.Several = len(d.catcher(o.Catcher).Asks) > 1
 	if d.links(o.Party) {
 		j.Link = d.linkURL(offerSeed(c, o.Catcher))
@@ -464,13 +469,16 @@ func (d *decision) refreshOffers(c *Call) {
 			continue
 		}
 		o.Far = d.far(d.catcher(o.Catcher), c)
-		if o.Party.Address.Channel() != notify.Telegram {
-			continue
+		if o.Party.Address.Channel() == notify.Telegram {
+			d.refreshOffer(c, o)
 		}
-		m := d.send(o.Party, notify.Offer, d.offerText(c, o))
-		m.Buttons, m.Edits, m.Silent = d.offerButtons(c, o), o.Message, true
-		m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
 	}
+}
+
+func (d *decision) refreshOffer(c *Call, o *Offer) {
+	m := d.send(o.Party, notify.Offer, d.offerText(c, o))
+	m.Buttons, m.Edits, m.Silent = d.offerButtons(c, o), o.Message, true
+	m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
 }
 
 // lapseOffers closes every open offer: in place where the channel can, by a message to

@@ -91,6 +91,7 @@ func (d *decision) award(c *Call, k *Catcher, starts time.Time) {
 	}
 	d.outrun(c, k)
 	d.lapseOffers(c, "taken")
+	d.offersAfterTake(k)
 	d.promise(c, newsEvery)
 	if c.InBox {
 		d.takesOverBox(c)

@@ -63,6 +63,7 @@ func (d *decision) boxed(c *Call) {
 	}
 	c.Told = append(c.Told, triage.BoxStays)
 	d.tell(c.Caller, notify.News, "boxed_caller", d.about(c, c.Caller))
+	d.freed(k)
 }
 
 // collectAt is when the dusk reminder goes out; soon, when the sun is down already.
@@ -122,5 +123,6 @@ func (d *decision) release(c *Call) {
 		if c.Stage == There {
 			d.doneAt(c, k)
 		}
+		d.freed(k)
 	}
 }

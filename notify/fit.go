@@ -82,7 +82,7 @@ func freeAt(c Catcher, card CatcherCard, now time.Time, fresh time.Duration) (Re
 	switch {
 	case card.AwayUntil.After(now):
 		return ReasonAway, card.AwayUntil
-	case card.Busy:
+	case card.Busy || card.Kept:
 		return ReasonBusy, now.Add(whenUnknown)
 	case takenToday(card, now) >= cmp.Or(c.JobsADay, DefaultJobsADay):
 		return ReasonEnoughToday, TimeOfDay(0).Next(now)

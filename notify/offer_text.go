@@ -100,12 +100,15 @@ func offerSentences(w intake.Words, j Job, others int, metric bool) []fact {
 	if others > 0 {
 		say(3, "brief_offer_others", map[string]any{"Count": others})
 	}
+	if j.OnAJob {
+		say(1, "brief_offer_next", map[string]any{"Reference": j.Reference, "Several": j.Several})
+	}
 	reply := "brief_offer_reply"
 	if j.Several {
 		reply = "brief_offer_reply_one"
 	}
 	say(0, reply, map[string]any{"Reference": j.Reference})
-	if !w.Chat && !j.InBox { // in chat there is a button
+	if !w.Chat && !j.OnAJob && !j.InBox { // in chat there is a button
 		say(7, "brief_offer_later", map[string]any{"Reference": j.Reference, "Several": j.Several})
 	}
 	if j.Link != "" {
