@@ -36,8 +36,13 @@ func (d *decision) yes(p *Person, c *Call, k *Catcher, starts time.Time) {
 		d.keep(c, k, starts)
 	case d.comes(c, c.offer(k.ID), starts).Before(d.comes(c, f, f.Starts)):
 		d.inLine(c, f)
+		to := f.Party
 		d.keep(c, k, starts)
-		d.tell(f.Party, notify.Taken, "kept_behind", d.about(c, f.Party))
+		key := "kept_behind"
+		if c.Holder != nil {
+			key = "kept_outrun" // nobody else was left to ask, and so it is k's already
+		}
+		d.tell(to, notify.Taken, key, d.about(c, to))
 	default:
 		d.standbyBehind(c, k, starts)
 	}
@@ -63,7 +68,7 @@ func (d *decision) keep(c *Call, k *Catcher, starts time.Time) {
 	d.clear(c, "news", "steward")
 	c.Thin, c.Promised = false, until
 	d.round(c)
-	if c.kept() != o {
+	if o = c.kept(); o == nil {
 		return // there was nobody else to ask, and it is theirs
 	}
 	v := d.about(c, o.Party)
@@ -148,7 +153,7 @@ func (d *decision) standbyBehind(c *Call, k *Catcher, starts time.Time) {
 // notComing notes that an open offer, or a yes that was kept, comes to nothing. Others are
 // asked; a caller who was told of a fallback hears.
 func (d *decision) notComing(c *Call, o *Offer, state notify.AskState) {
-	kept := o.State == notify.AskFallback
+	kept, name := o.State == notify.AskFallback, o.Name
 	k := d.catcher(o.Catcher)
 	o.State, o.Answered, o.Starts, o.Until = state, d.Now, time.Time{}, time.Time{}
 	k.Asks, k.Kept = without(k.Asks, c.ID), without(k.Kept, c.ID)
@@ -164,7 +169,7 @@ func (d *decision) notComing(c *Call, o *Offer, state notify.AskState) {
 	case asked > 0 || c.openOffers() > 0:
 		d.promise(c, newsEvery)
 		v := d.about(c, c.Caller)
-		v["Holder"] = o.Name
+		v["Holder"] = name
 		d.tell(c.Caller, notify.News, "dropped_caller", v)
 	default:
 		d.waits(c)
