@@ -112,6 +112,9 @@ func (d *decision) round(c *Call) int {
 		}
 	}
 	asked := d.offerAll(c, plan.Ask)
+	if asked > 0 && len(before) == 0 {
+		d.few(c, plan.Able)
+	}
 	d.note(c, "round "+string(plan.Reason))
 	f := c.kept()
 	switch {
@@ -141,6 +144,19 @@ func (d *decision) round(c *Call) int {
 		return 1
 	}
 	return asked
+}
+
+// few tells the stewards at once when a call is hard to serve: by its height, its place or its
+// kind next to nobody of a larger roster could do it. A roster that is small anyway is no
+// news.
+func (d *decision) few(c *Call, able int) {
+	const enough = 3 // judgement
+	if able >= enough || len(d.Roster) < enough {
+		return
+	}
+	v := d.about(c, Party{})
+	v["Count"] = able
+	d.tellStewards("steward_few", v, "")
 }
 
 // reasonInLine is a call that came free again: who said yes before is asked first.
