@@ -274,6 +274,10 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	case intake.WordNoFrames:
 		d.frames(c, withoutFrames)
 	case intake.WordDrop:
+		if c.Stage == Boxed { // what is given back is a box to fetch, no swarm to catch
+			d.someoneElse(c)
+			return
+		}
 		d.tell(p.party(), notify.News, "drop_noted", d.about(c, p.party()))
 		d.drop(c, k, "dropped")
 	}

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -94,5 +95,26 @@ func TestOnlyThoseOnAJobAreAskedForAfterIt(t *testing.T) {
 	got := AfterTheirJob(Needs{Place: spotNorth(0)}, roster, board, asked, now, DefaultDispatch())
 	if len(got) != 2 || got[0].Catcher != "busy" || got[1].Catcher != "busier" {
 		t.Errorf("asked for after their job: %+v", got)
+	}
+}
+
+// BenchmarkLookAmong is one look at a call while five others look soon, for a roster of four
+// hundred, with what is kept for the steward.
+func BenchmarkLookAmong(b *testing.B) {
+	now := time.Date(2026, 5, 12, 14, 5, 0, 0, time.UTC)
+	var roster []Catcher
+	board := Board{Catchers: map[string]CatcherCard{}}
+	for i := range 400 {
+		c := north(fmt.Sprintf("c%03d", i), float64(i%37))
+		roster = append(roster, c)
+		board.Catchers[c.ID] = CatcherCard{Asks: []time.Time{now.Add(-time.Duration(i) * time.Hour)}}
+	}
+	var calls []OpenCall
+	for i := range 6 {
+		calls = append(calls, OpenCall{ID: fmt.Sprint(i), Needs: Needs{Place: spotNorth(float64(5 * i))}, Next: now.Add(time.Minute)})
+	}
+	for b.Loop() {
+		plan := NextRoundAmong(calls[0], calls[1:], roster, board, now, DefaultDispatch())
+		Explain(plan, calls[0].Needs, roster, board, nil, now, DefaultDispatch())
 	}
 }

@@ -34,7 +34,7 @@ func OfferText(w intake.Words, j Job, far Far, others int, metric bool) string {
 }
 
 func offerOpening(j Job) string {
-	if j.Again {
+	if j.Again && !j.InBox {
 		return "brief_offer_again"
 	}
 	return "brief_offer"
