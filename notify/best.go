@@ -79,23 +79,30 @@ func NextRoundAmong(call OpenCall, rivals []OpenCall, roster []Catcher, board Bo
 	return plan
 }
 
+// soon is what a call waits for somebody who is on no job, before those who are on one are
+// asked (judgement).
+const soon = 20 * time.Minute
+
 // AfterTheirJob returns those who could do a call and are only on a job just now, the best
-// first: they can be asked to come after it.
+// first: they can be asked to come after it. None, when somebody is free soon who is on none.
 func AfterTheirJob(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) []Pick {
 	roster, asked = inOrder(roster, asked)
 	var able []Pick
 	mean := meanJobs(roster, board, now)
 	for _, c := range roster {
 		card := board.Catchers[c.ID]
-		if !card.Busy || card.Kept || askOf(asked, c.ID) != nil || d.quiet(now) {
+		if _, ok := Able(c, needs); !ok || askOf(asked, c.ID) != nil || d.quiet(now) {
 			continue
 		}
-		card.Busy = false
-		if _, ok := Able(c, needs); !ok {
-			continue
+		busy := card.Busy && !card.Kept
+		if busy {
+			card.Busy = false
 		}
-		if why, _ := freeAt(c, card, now, d.Fresh); why == ReasonFits {
+		switch why, at := freeAt(c, card, now, d.Fresh); {
+		case busy && why == ReasonFits:
 			able = append(able, weigh(d.pick(c.Start(card.Stand, now), needs), card, mean, now))
+		case !busy && at.Before(now.Add(soon)):
+			return nil
 		}
 	}
 	byIndex(able)

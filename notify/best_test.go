@@ -82,19 +82,24 @@ func TestNobodyIsAskedWhoIsWorthMoreElsewhere(t *testing.T) {
 
 func TestOnlyThoseOnAJobAreAskedForAfterIt(t *testing.T) {
 	now := time.Date(2026, 5, 12, 14, 5, 0, 0, time.UTC)
-	roster := []Catcher{north("free", 1), north("busy", 2), north("busier", 9), north("out", 1), north("kept", 1), north("full", 1), north("asked", 1)}
+	roster := []Catcher{north("busy", 2), north("busier", 9), north("out", 1), north("full", 1), north("asked", 1)}
 	full := make([]time.Time, DefaultJobsADay)
 	for i := range full {
 		full[i] = now.Add(-time.Hour)
 	}
 	board := Board{Catchers: map[string]CatcherCard{
-		"busy": {Busy: true}, "busier": {Busy: true}, "out": {Busy: true, AwayUntil: now.Add(time.Hour)}, "kept": {Busy: true, Kept: true},
-		"full": {Busy: true, Today: full}, "asked": {Busy: true},
+		"busy": {Busy: true}, "busier": {Busy: true}, "out": {Busy: true, AwayUntil: now.Add(time.Hour)},
+		"full": {Busy: true, Today: full}, "asked": {Busy: true}, "fresh": {OpenAsk: "another", LastAsk: now.Add(-time.Minute)},
 	}}
 	asked := []Ask{{Catcher: "asked", At: now.Add(-time.Hour), State: AskPassed}}
-	got := AfterTheirJob(Needs{Place: spotNorth(0)}, roster, board, asked, now, DefaultDispatch())
-	if len(got) != 2 || got[0].Catcher != "busy" || got[1].Catcher != "busier" {
+	look := func(roster []Catcher) []Pick {
+		return AfterTheirJob(Needs{Place: spotNorth(0)}, roster, board, asked, now, DefaultDispatch())
+	}
+	if got := look(roster); len(got) != 2 || got[0].Catcher != "busy" || got[1].Catcher != "busier" {
 		t.Errorf("asked for after their job: %+v", got)
+	}
+	if got := look(append(roster, north("fresh", 1))); len(got) != 0 {
+		t.Errorf("asked for after their job, while somebody is free in nine minutes: %+v", got)
 	}
 }
 
