@@ -113,7 +113,7 @@ func (d *decision) round(c *Call) int {
 	}
 	asked := d.offerAll(c, plan.Ask)
 	if asked > 0 && len(before) == 0 {
-		d.few(c, plan.Able)
+		d.few(c, plan.Able, near.Members)
 	}
 	d.note(c, "round "+string(plan.Reason))
 	f := c.kept()
@@ -149,9 +149,9 @@ func (d *decision) round(c *Call) int {
 // few tells the stewards at once when a call is hard to serve: by its height, its place or its
 // kind next to nobody of a larger roster could do it. A roster that is small anyway is no
 // news.
-func (d *decision) few(c *Call, able int) {
+func (d *decision) few(c *Call, able, members int) {
 	const enough = 3 // judgement
-	if able >= enough || len(d.Roster) < enough {
+	if able >= enough || members < enough {
 		return
 	}
 	v := d.about(c, Party{})
