@@ -84,8 +84,7 @@ func (d *decision) job(c *Call, p Party) notify.Job {
 	j.Late = d.now.After(sunset.Add(-time.Hour))
 	if h := c.Holder; h != nil {
 		if far := d.far(d.catcher(h.Catcher), c); far.Km >= 0 {
-			arrival := d.now.Add(time.Duration(notify.Minutes(far.Km)) * time.Minute)
-			j.StillThere = triage.Stays(d.now, arrival, lat, lon)
+			j.StillThere = triage.Stays(d.now, d.now.Add(d.drive(c, h.Catcher, far)), lat, lon)
 		}
 	}
 	if c.Holder != nil {

@@ -89,14 +89,17 @@ type Call struct {
 	Area        bool              `json:"area,omitempty"`      // a town is all that is known of the place
 	Errand      string            `json:"errand,omitempty"`    // the look-up of its place that is under way
 	ErrandSince time.Time         `json:"errand_since,omitzero"`
-	Waits       bool              `json:"waits,omitempty"`   // the first round waits a moment for that
-	Words       []Spoken          `json:"words,omitempty"`   // the conversation with the caller, for the desk; erased with the answers
-	Links       []string          `json:"links,omitempty"`   // hashes of the links that open it
-	InBox       bool              `json:"in_box,omitempty"`  // boxed by an earlier holder and still at the site
-	OnSite      OnSite            `json:"on_site,omitzero"`  // what its catchers saw and did
-	Reached     []Line            `json:"reached,omitempty"` // when each stage was reached
-	Relayed     int               `json:"relayed,omitempty"` // words passed on between its two sides
-	Frozen      string            `json:"frozen,omitempty"`  // "caller" or "holder" reported the other: no more words are passed on
+	Roads       []Drive           `json:"roads,omitempty"`        // drives that were looked up
+	RoadsTo     string            `json:"roads_to,omitempty"`     // marks the place they lead to
+	RoadsErrand string            `json:"roads_errand,omitempty"` // the look-up that is under way
+	Waits       bool              `json:"waits,omitempty"`        // the first round waits a moment for that
+	Words       []Spoken          `json:"words,omitempty"`        // the conversation with the caller, for the desk; erased with the answers
+	Links       []string          `json:"links,omitempty"`        // hashes of the links that open it
+	InBox       bool              `json:"in_box,omitempty"`       // boxed by an earlier holder and still at the site
+	OnSite      OnSite            `json:"on_site,omitzero"`       // what its catchers saw and did
+	Reached     []Line            `json:"reached,omitempty"`      // when each stage was reached
+	Relayed     int               `json:"relayed,omitempty"`      // words passed on between its two sides
+	Frozen      string            `json:"frozen,omitempty"`       // "caller" or "holder" reported the other: no more words are passed on
 }
 
 // OnSite is what the catchers of a call saw and did there, in codes, for the ledger. What it
@@ -129,6 +132,7 @@ type Offer struct {
 	Far     notify.Far `json:"far"`             // from the catcher's home
 	Epoch   int        `json:"epoch,omitempty"` // takes of the call before this offer
 	Until   time.Time  `json:"until,omitzero"`  // a fallback: when it is decided
+	Next    bool       `json:"next,omitempty"`  // a yes: after the job that they are on
 	Gain    float64    `json:"gain,omitempty"`  // as the rule weighed it when it was made, see notify.Pick
 	Cost    float64    `json:"cost,omitempty"`
 }

@@ -44,7 +44,7 @@ func (d *decision) viewCall(id string) *CallView {
 	}
 	v.Lines = d.storyLines(c, p)
 	d.viewTies(v, c)
-	v.Why = d.viewWhy(c, p)
+	v.Rule = d.viewWhy(c, p)
 	if c.Ended.IsZero() {
 		d.viewActions(v, c)
 	}

@@ -11,22 +11,23 @@ import (
 type Catcher struct {
 	Schema int `json:"schema"`
 	notify.Catcher
-	Person    string      `json:"person,omitempty"` // set once the invitation is used
-	Token     string      `json:"token,omitempty"`  // SHA-256 of an unused invitation
-	AwayUntil time.Time   `json:"away,omitzero"`
-	Asks      []string    `json:"asks,omitempty"`     // calls whose offer is open
-	Fresh     time.Time   `json:"fresh,omitzero"`     // when last asked
-	Holds     []string    `json:"holds,omitempty"`    // calls held, until hived
-	Active    []string    `json:"active,omitempty"`   // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
-	Kept      []string    `json:"kept,omitempty"`     // of the asks, those to which they are the fallback
-	Takes     []time.Time `json:"takes,omitempty"`    // calls taken, last fourteen days
-	Drops     []time.Time `json:"drops,omitempty"`    // of these, given back before they were there
-	Released  string      `json:"released,omitempty"` // the call that was taken from them last, for being late
-	Wrote     string      `json:"wrote,omitempty"`    // the ended call whose caller wrote last: answers go there for a day
-	Diary     []Reminder  `json:"diary,omitempty"`    // what they are told on later days
-	Timers    []CallTimer `json:"timers,omitempty"`   // of the diary
-	Boxes     []BaitBox   `json:"boxes,omitempty"`    // the trap line
-	Pings     []time.Time `json:"pings,omitempty"`    // asks that led to no job, last three weeks
+	Person    string       `json:"person,omitempty"` // set once the invitation is used
+	Token     string       `json:"token,omitempty"`  // SHA-256 of an unused invitation
+	AwayUntil time.Time    `json:"away,omitzero"`
+	Asks      []string     `json:"asks,omitempty"`     // calls whose offer is open
+	Fresh     time.Time    `json:"fresh,omitzero"`     // when last asked
+	Holds     []string     `json:"holds,omitempty"`    // calls held, until hived
+	Active    []string     `json:"active,omitempty"`   // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
+	Kept      []string     `json:"kept,omitempty"`     // of the asks, those to which they are the fallback
+	Takes     []time.Time  `json:"takes,omitempty"`    // calls taken, last fourteen days
+	Drops     []time.Time  `json:"drops,omitempty"`    // of these, given back before they were there
+	Stand     notify.Stand `json:"stand,omitzero"`     // where they are, when not at home
+	Released  string       `json:"released,omitempty"` // the call that was taken from them last, for being late
+	Wrote     string       `json:"wrote,omitempty"`    // the ended call whose caller wrote last: answers go there for a day
+	Diary     []Reminder   `json:"diary,omitempty"`    // what they are told on later days
+	Timers    []CallTimer  `json:"timers,omitempty"`   // of the diary
+	Boxes     []BaitBox    `json:"boxes,omitempty"`    // the trap line
+	Pings     []time.Time  `json:"pings,omitempty"`    // asks that led to no job, last three weeks
 
 	Habits notify.Habits `json:"habits,omitzero"` // how they answer
 }
@@ -34,7 +35,8 @@ type Catcher struct {
 // card returns the catcher's board card.
 func (c *Catcher) card() notify.CatcherCard {
 	card := notify.CatcherCard{
-		AwayUntil: c.AwayUntil, Busy: len(c.Active)+len(c.Kept) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
+		AwayUntil: c.AwayUntil, Busy: len(c.Active) > 0, Kept: len(c.Kept) > 0, Today: c.Takes, LastAsk: c.Fresh, Asks: c.Pings, Habits: c.Habits,
+		Stand: c.Stand,
 	}
 	if len(c.Asks) > 0 {
 		card.OpenAsk = c.Asks[len(c.Asks)-1]

@@ -89,6 +89,9 @@ func (d *decision) candidates(p *Person, cmd intake.Command) []*Call {
 			late = append(late, c)
 		}
 	}
+	if now := slices.DeleteFunc(slices.Clone(fits), func(c *Call) bool { return c.heldBy(k.ID) && c.Stage == Taken && c.offer(k.ID).Next }); len(now) > 0 {
+		fits = now // not the one for after it
+	}
 	if len(fits) == 0 && len(late) > 0 {
 		// Too late for all of them: answer for the latest.
 		return late[len(late)-1:]
@@ -102,7 +105,7 @@ func (d *decision) fits(c *Call, k *Catcher, word intake.Word) bool {
 		return false
 	}
 	switch word {
-	case intake.WordTake, intake.WordPass:
+	case intake.WordTake, intake.WordPass, intake.WordNext:
 		o := c.offer(k.ID)
 		return o != nil && c.Stage == Looking && (o.State == notify.AskOpen || o.State == notify.AskFallback)
 	case intake.WordDrop:
@@ -156,7 +159,7 @@ func (d *decision) nothingFor(p *Person, cmd intake.Command) bool {
 	if d.openCall(p) != nil && cmd.Reference == "" && cmd.Word != intake.WordTake {
 		return false // they are a caller, too: it may be an answer
 	}
-	if cmd.Word == intake.WordTake || cmd.Word == intake.WordPass {
+	if cmd.Word == intake.WordTake || cmd.Word == intake.WordPass || cmd.Word == intake.WordNext {
 		d.noOffer(p)
 		return true
 	}
@@ -192,7 +195,13 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	p.Talk.Choice = nil
 	switch cmd.Word {
 	case intake.WordTake:
+		if o := c.offer(k.ID); o != nil {
+			o.Next = false
+		}
 		d.take(p, c, d.startOf(cmd))
+		return
+	case intake.WordNext:
+		d.takeNext(p, c)
 		return
 	case intake.WordPass:
 		d.pass(p, c)
@@ -246,6 +255,10 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	case intake.WordNoFrames:
 		d.frames(c, withoutFrames)
 	case intake.WordDrop:
+		if c.Stage == Boxed { // what is given back is a box to fetch, no swarm to catch
+			d.someoneElse(c)
+			return
+		}
 		d.tell(p.party(), notify.News, "drop_noted", d.about(c, p.party()))
 		d.drop(c, k, "dropped")
 	}
@@ -293,11 +306,12 @@ func (d *decision) out(p *Person, during time.Duration) {
 func (d *decision) in(p *Person) {
 	k := d.catcher(p.Catcher)
 	k.AwayUntil = time.Time{}
+	key := "in_noted"
 	if d.answersRoll(k) {
-		d.tell(p.party(), notify.News, "roll_noted", values{"Holder": k.Name})
-		return
+		key = "roll_noted"
 	}
-	d.tell(p.party(), notify.News, "in_noted", values{"Holder": k.Name})
+	d.tell(p.party(), notify.News, key, values{"Holder": k.Name})
+	d.freed(k)
 }
 
 // mine lists what a catcher holds and is asked.

@@ -45,6 +45,8 @@ type copyOf[T any] struct {
 	// As they were stored: the timers of a call or a catcher, and the lines of a call's story.
 	timers []CallTimer
 	lines  int
+	// glanced at: what it says is no part of a promise, so that it need not be checked.
+	glanced bool
 }
 
 func newDecision(f Facts) *decision {
@@ -146,7 +148,20 @@ func (d *decision) personByID(id string) *Person {
 }
 
 // call returns a call's document; one that is not stored has an empty id.
-func (d *decision) call(id string) *Call { return open(d, &d.calls, Key{KindCall, id}).work }
+func (d *decision) call(id string) *Call {
+	c := open(d, &d.calls, Key{KindCall, id})
+	c.glanced = false
+	return c.work
+}
+
+// glance is call for a look that promises nothing: unless it is called for, too, a commit does
+// not check that it still stands so.
+func (d *decision) glance(id string) *Call {
+	before := len(d.calls)
+	c := open(d, &d.calls, Key{KindCall, id})
+	c.glanced = c.glanced || len(d.calls) > before
+	return c.work
+}
 
 // catcher returns a catcher's document; one that is not stored has an empty id.
 func (d *decision) catcher(id string) *Catcher { return open(d, &d.crew, Key{KindCatcher, id}).work }
@@ -170,7 +185,7 @@ func (d *decision) finish() Change {
 	}
 	for _, c := range d.calls {
 		if c.work.ID != "" {
-			d.write(c.doc, c.work, nil, true, c.timers)
+			d.write(c.doc, c.work, nil, !c.glanced, c.timers)
 		}
 	}
 	for _, c := range d.crew {

@@ -80,7 +80,7 @@ type CallView struct {
 	Also       []CallRow    // that are part of it
 	ETA        string
 	Photos     int
-	Why        *WhyView // nil while nobody has been looked for
+	Rule       *WhyView // why these catchers; nil while nobody has been looked for
 }
 
 // Weighed is something with a figure: a kind with its percent, or evidence with its weight.

@@ -135,6 +135,7 @@ func (d *decision) eraseNow(p *Person) {
 	if p.Catcher != "" {
 		key = "erased_catcher"
 		d.forgetDay(d.catcher(p.Catcher))
+		d.catcher(p.Catcher).Stand = notify.Stand{}
 	}
 	d.receipt(p, to, key, nil)
 	for _, id := range calls {

@@ -11,8 +11,8 @@ import (
 )
 
 // Errand is a look-up outside: where is what a caller put in words, what place is in the
-// contact card they sent? It is leased like a timer and answered by an event. Nothing waits
-// for it.
+// contact card they sent, how long do catchers drive there? It is leased like a timer and
+// answered by an event. Nothing waits for it.
 type Errand struct {
 	ID       string    `json:"id"`
 	Call     string    `json:"call"`
@@ -20,6 +20,8 @@ type Errand struct {
 	Card     string    `json:"card,omitempty"` // instead of words: a card to fetch, as the provider names it
 	Language string    `json:"language"`       // of the caller
 	Until    time.Time `json:"until"`          // after this nobody looks any more
+
+	Roads *RoadsAsked `json:"roads,omitempty"` // set: how long are the drives, and not: where is it
 }
 
 // Event returns the id under which e's answer is an event.
@@ -29,6 +31,14 @@ func (e Errand) Event() EventID { return EventID("er:" + e.ID) }
 type Returned struct {
 	Errand Errand
 	Spots  []intake.Spot // what was found; none when nothing was, or when time ran out
+
+	Minutes []float64 // of each drive that was asked for, below 0 = no way; none when nobody knew
+}
+
+// Outside answers errands. Either may be nil.
+type Outside struct {
+	Maps  Maps
+	Roads Roads
 }
 
 // ID returns the event's id.
@@ -52,26 +62,43 @@ const (
 // RunErrand makes one errand whose turn it is and hears its answer. It returns whether
 // there was one, and how long until the next otherwise. An errand that fails comes back
 // when its lease is over, until its time is.
-func (h *Hotline) RunErrand(ctx context.Context, maps Maps) (made bool, wait time.Duration, err error) {
+func (h *Hotline) RunErrand(ctx context.Context, out Outside) (made bool, wait time.Duration, err error) {
 	e, wait, err := h.Store.LeaseErrand(ctx, errandHold, errandGap)
 	if e == nil || err != nil {
 		return false, wait, err
 	}
 	answer := Returned{Errand: *e}
-	setting := h.Settings.reading()
-	setting.Language = e.Language
-	switch inTime := h.Clock.Now().Before(e.Until); {
-	case inTime && e.Card != "":
-		if answer.Spots, err = h.readCard(ctx, *e, setting); err != nil {
+	if h.Clock.Now().Before(e.Until) {
+		if err := h.answer(ctx, out, &answer); err != nil {
 			return true, 0, err
-		}
-	case inTime && maps != nil && e.Card == "":
-		if answer.Spots, err = maps.Search(ctx, e.Words, setting); err != nil {
-			return true, 0, fmt.Errorf("look up a place: %w", err)
 		}
 	}
 	_, err = h.Hear(ctx, answer)
 	return true, 0, err
+}
+
+// answer asks outside what an errand wants to know.
+func (h *Hotline) answer(ctx context.Context, out Outside, a *Returned) (err error) {
+	e, setting := a.Errand, h.Settings.reading()
+	setting.Language = e.Language
+	switch {
+	case e.Roads != nil && out.Roads != nil:
+		from := make([]Point, len(e.Roads.From))
+		for i, f := range e.Roads.From {
+			from[i] = f.Point
+		}
+		if a.Minutes, err = out.Roads.Drives(ctx, from, e.Roads.To); err != nil {
+			return fmt.Errorf("look up drives: %w", err)
+		}
+	case e.Card != "":
+		a.Spots, err = h.readCard(ctx, e, setting)
+		return err
+	case e.Roads == nil && out.Maps != nil:
+		if a.Spots, err = out.Maps.Search(ctx, e.Words, setting); err != nil {
+			return fmt.Errorf("look up a place: %w", err)
+		}
+	}
+	return nil
 }
 
 // quillbrookPlaces are some invented streets and spots around the invented hotline.

@@ -72,7 +72,7 @@ func (d *decision) remindAt(c *Call, day time.Time) time.Time {
 		at = e.Sunset
 	}
 	if far := d.far(d.catcher(c.Holder.Catcher), c); far.Km >= 0 {
-		drive := time.Duration(notify.Minutes(far.Km)) * time.Minute
+		drive := d.drive(c, c.Holder.Catcher, far).Truncate(time.Minute)
 		at = at.Add(-max(0, drive-homeAfter))
 	}
 	return at.Truncate(time.Minute)

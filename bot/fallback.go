@@ -36,8 +36,13 @@ func (d *decision) yes(p *Person, c *Call, k *Catcher, starts time.Time) {
 		d.keep(c, k, starts)
 	case d.comes(c, c.offer(k.ID), starts).Before(d.comes(c, f, f.Starts)):
 		d.inLine(c, f)
+		to := f.Party
 		d.keep(c, k, starts)
-		d.tell(f.Party, notify.Taken, "kept_behind", d.about(c, f.Party))
+		key := "kept_behind"
+		if c.Holder != nil {
+			key = "kept_outrun" // nobody else was left to ask, and so it is k's already
+		}
+		d.tell(to, notify.Taken, key, d.about(c, to))
 	default:
 		d.standbyBehind(c, k, starts)
 	}
@@ -63,7 +68,7 @@ func (d *decision) keep(c *Call, k *Catcher, starts time.Time) {
 	d.clear(c, "news", "steward")
 	c.Thin, c.Promised = false, until
 	d.round(c)
-	if c.kept() != o {
+	if o = c.kept(); o == nil {
 		return // there was nobody else to ask, and it is theirs
 	}
 	v := d.about(c, o.Party)
@@ -71,7 +76,11 @@ func (d *decision) keep(c *Call, k *Catcher, starts time.Time) {
 		m := d.tell(o.Party, notify.Taken, "kept_edit", v)
 		m.Edits, m.Silent = o.Message, true
 	}
-	m := d.tell(o.Party, notify.Taken, "kept", v)
+	key := "kept"
+	if o.Next {
+		key = "kept_next"
+	}
+	m := d.tell(o.Party, notify.Taken, key, v)
 	m.Still = notify.Still{Call: c.ID, Stages: stageNames([]Stage{Looking})}
 	m.Buttons = d.keptButtons(c, o)
 	d.tell(c.Caller, notify.News, "kept_caller", d.about(c, c.Caller))
@@ -101,7 +110,11 @@ func (d *decision) settle(c *Call) {
 		d.notComing(c, o, notify.AskPassed)
 		return
 	}
-	d.win(d.personByID(o.Party.Person), c, k, o.Starts)
+	starts := o.Starts
+	if free := d.freeFrom(k); free.After(starts) { // another job came between, or takes longer
+		starts = free
+	}
+	d.win(d.personByID(o.Party.Person), c, k, starts)
 }
 
 // outrun tells the fallback that w was sooner: thanks, and first in line.
@@ -140,7 +153,7 @@ func (d *decision) standbyBehind(c *Call, k *Catcher, starts time.Time) {
 // notComing notes that an open offer, or a yes that was kept, comes to nothing. Others are
 // asked; a caller who was told of a fallback hears.
 func (d *decision) notComing(c *Call, o *Offer, state notify.AskState) {
-	kept := o.State == notify.AskFallback
+	kept, name := o.State == notify.AskFallback, o.Name
 	k := d.catcher(o.Catcher)
 	o.State, o.Answered, o.Starts, o.Until = state, d.Now, time.Time{}, time.Time{}
 	k.Asks, k.Kept = without(k.Asks, c.ID), without(k.Kept, c.ID)
@@ -156,7 +169,7 @@ func (d *decision) notComing(c *Call, o *Offer, state notify.AskState) {
 	case asked > 0 || c.openOffers() > 0:
 		d.promise(c, newsEvery)
 		v := d.about(c, c.Caller)
-		v["Holder"] = o.Name
+		v["Holder"] = name
 		d.tell(c.Caller, notify.News, "dropped_caller", v)
 	default:
 		d.waits(c)
@@ -168,18 +181,7 @@ func (d *decision) comes(c *Call, o *Offer, starts time.Time) time.Time {
 	if starts.Before(d.Now) {
 		starts = d.Now
 	}
-	minutes := d.drive(o.Far)
-	return roundUp(starts.Add(time.Duration(minutes * float64(time.Minute))).In(d.now.Location()))
-}
-
-// usualDrive is what a drive of unknown length is taken for, in minutes (judgement).
-const usualDrive = 20
-
-func (d *decision) drive(far notify.Far) float64 {
-	if far.Km < 0 {
-		return usualDrive
-	}
-	return notify.Minutes(far.Km)
+	return roundUp(starts.Add(d.drive(c, o.Catcher, o.Far)).In(d.now.Location()))
 }
 
 // minutesTo is how many whole minutes away t is, at least one.

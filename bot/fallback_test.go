@@ -13,7 +13,7 @@ import (
 
 // fallbackWords are what ends, moves or renews a yes that is kept.
 var fallbackWords = []string{
-	"TAKE", "TAKE 60", "take in 2 hours", "take in 3 hours", "TAKE 30", "NEXT", "PASS", "DROP", "OUT", "IN", "STOP", "START", "ETA 90", "THERE", "BOXED", "MINE",
+	"TAKE", "TAKE 60", "take in 2 hours", "take in 3 hours", "TAKE 30", "NEXT", "PASS", "DROP", "OUT", "IN", "STOP", "START", "ETA 90", "30", "THERE", "BOXED", "HIVED", "MINE", "1", "2",
 }
 
 // TestFallbackWalk lets three catchers answer one report at random, with its caller and a
@@ -26,7 +26,11 @@ func TestFallbackWalk(t *testing.T) {
 		m.threeCatchers(t, rapid.IntRange(1, 3).Draw(rt, "jobs"))
 		m.hear(t, Said{Event: "tw:report", From: walkers[0], Text: "hanging cluster of bees on the fence, nobody stung, 14 Mill Ln, I can reach it"})
 		ref := m.calls(t)[0].Reference
-		for n := range rapid.IntRange(1, 15).Draw(rt, "steps") {
+		if rapid.Bool().Draw(rt, "two swarms") {
+			m.wait(t, 11*time.Minute)
+			m.hear(t, Said{Event: "tw:report2", From: walkers[1], Text: reportAt(42.476, -76.52)})
+		}
+		for n := range rapid.IntRange(1, 20).Draw(rt, "steps") {
 			before := len(m.sent)
 			id := EventID(fmt.Sprintf("tw:%d", n))
 			switch rapid.IntRange(0, 7).Draw(rt, "act") {
@@ -80,6 +84,33 @@ func TestFallbackTellsNoAddress(t *testing.T) {
 	c := m.calls(t)[0]
 	if !read() || !c.heldBy("ada") || c.Holder.ETA.Before(until.Add(30*time.Minute)) {
 		t.Errorf("at %v it is held by %+v and the address is out: %v", until, c.Holder, read())
+	}
+}
+
+// TestFallbackIsReplacedAtOnce holds that the place of a late yes among those asked is filled
+// at once, and that the fallback hears of it all the same.
+func TestFallbackIsReplacedAtOnce(t *testing.T) {
+	m := newModel(t, time.Date(2026, 5, 12, 18, 5, 0, 0, time.UTC))
+	m.settings.Dispatch.First = 4 // as many as a list that was read has room for: the next ask moves it
+	m.threeCatchers(t, 3)
+	for i, id := range []string{"dora", "emil", "fern"} {
+		m.hear(t, Enrolled{Event: EventID("ro:" + id), Catcher: notify.Catcher{
+			ID: id, Name: strings.ToUpper(id[:1]) + id[1:], Address: notify.Address(fmt.Sprintf("sms:+1607555013%d", i)), Lat: 42.47, Lon: -76.4,
+			ReachKm: 30, MaxHeightM: 5, JobsADay: 3,
+		}})
+	}
+	m.hear(t, Said{Event: "tw:report", From: walkers[0], Text: "hanging cluster of bees on the fence, nobody stung, 14 Mill Ln, I can reach it"})
+	asked, sent := len(m.calls(t)[0].Offers), len(m.sent)
+	m.hear(t, Said{Event: "tw:1", From: walkers[4], Text: "TAKE 60"})
+	told := map[notify.Address]string{}
+	for _, msg := range m.sent[sent:] {
+		told[msg.To] += msg.Text
+	}
+	if c := m.calls(t)[0]; len(c.Offers) <= asked {
+		t.Errorf("%d were asked before a late yes, %d after it", asked, len(c.Offers))
+	}
+	if !strings.Contains(told[walkers[4]], "our fallback until") || !strings.Contains(told[walkers[0]], "can come about") {
+		t.Errorf("the fallback reads %q, the caller %q", told[walkers[4]], told[walkers[0]])
 	}
 }
 

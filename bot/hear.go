@@ -222,6 +222,10 @@ func (d *decision) something(p *Person, e Said) {
 		d.more(p, c, e)
 		return
 	}
+	if p.Catcher != "" && e.Pin != nil {
+		d.here(p, e.Pin)
+		return
+	}
 	heard := intake.Understand(e.Text, d.setting(p))
 	telling := len(heard.Readings) > 0 || len(e.Photos) > 0 || e.Pin != nil
 	if (p.Catcher != "" || d.Settings.IsSteward(p.Address)) && !describes(heard.Answers) {

@@ -177,7 +177,7 @@ func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
 		facts.Roster, facts.Board = roster, &board
 	}
 	if need.Around != nil {
-		near, err := h.Store.Around(ctx, *need.Around, (need.Around.PrecisionM+sameWithin)/1000, facts.Now)
+		near, err := h.Store.Around(ctx, *need.Around, max((need.Around.PrecisionM+sameWithin)/1000, rivalsWithin), facts.Now)
 		if err != nil {
 			return err
 		}

@@ -198,7 +198,11 @@ func (d *decision) spotButtons(p Party, spots []intake.Spot) [][]notify.Button {
 // returned is the answer to an errand. The talk went on meanwhile: offers that are out are
 // made better in place, a first round that waited begins.
 func (d *decision) returned(e Returned) {
-	if e.Errand.Card != "" {
+	switch {
+	case e.Errand.Roads != nil:
+		d.drivesCame(e)
+		return
+	case e.Errand.Card != "":
 		d.cardRead(e)
 		return
 	}

@@ -78,7 +78,7 @@ func TestACrowdOfStrangers(t *testing.T) {
 	if docs := len(m.docs); docs > 60 {
 		t.Errorf("%d documents of them are kept", docs)
 	}
-	if got := m.says(t, "whatsapp:+16075558888", swarmOnFence); len(got) > 0 {
+	if got := m.says(t, "whatsapp:+16085550198", swarmOnFence); len(got) > 0 {
 		t.Errorf("over WhatsApp the block was answered %q", got)
 	}
 	if got := m.says(t, walkers[0], "GONE"); len(got) == 0 {

@@ -32,6 +32,7 @@ type Settings struct {
 	Referrals    []Referral  `toml:"referrals"`
 	Hours        Hours       `toml:"hours"`
 	Dispatch     Dispatch    `toml:"dispatch"`
+	Travel       Travel      `toml:"travel"`
 	Limits       Limits      `toml:"limits"`
 	Rates        Rates       `toml:"rates"`
 	Retention    Retention   `toml:"retention"`
@@ -79,6 +80,13 @@ type Places struct {
 type Map struct {
 	Tiles       string `toml:"tiles"`       // "https://tiles.example.org/{z}/{x}/{y}.png", Web Mercator; "" = a plain sketch
 	Attribution string `toml:"attribution"` // whose map it is, shown below it
+}
+
+// Travel says how long ways take.
+type Travel struct {
+	Detour float64 `toml:"detour"` // how much longer roads are than the straight line
+	KmH    float64 `toml:"km_h"`   // on the road
+	OSRM   string  `toml:"osrm"`   // a server that knows the roads, "" = none
 }
 
 // Neighbour returns the club that serves p, the one whose centre is nearest if there are
@@ -263,7 +271,7 @@ func (s *Settings) dispatch() notify.Dispatch {
 	if s.Dispatch.Next > 0 {
 		d.Next = s.Dispatch.Next
 	}
-	d.Every = s.every()
+	d.Every, d.Travel = s.every(), s.travel()
 	// Both were read by Validate; an empty one leaves the default.
 	for _, clock := range []struct {
 		text string
@@ -275,6 +283,11 @@ func (s *Settings) dispatch() notify.Dispatch {
 		}
 	}
 	return d
+}
+
+// travel is how long ways take, as notify wants it.
+func (s *Settings) travel() notify.Travel {
+	return notify.Travel{Detour: s.Travel.Detour, KmH: s.Travel.KmH}
 }
 
 // every is the silence after which more catchers are asked.

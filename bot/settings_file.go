@@ -12,6 +12,8 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"skepline/notify"
+
 	"skepline/triage"
 )
 
@@ -71,6 +73,7 @@ func ReadSettings(name string, data []byte) (*Settings, error) {
 	s := &Settings{
 		Hours:     Hours{QuietFrom: "21:00", QuietTo: "07:00"},
 		Dispatch:  Dispatch{Pace: "normal", First: 4, Next: 4, EveryMinutes: 5},
+		Travel:    Travel{Detour: notify.DefaultTravel().Detour, KmH: notify.DefaultTravel().KmH},
 		Limits:    Limits{TextsIn10Minutes: 6, TextsADay: 30, SegmentsADay: 1500, SafetyReserve: 150, NewInBlock: 40},
 		Retention: Retention{Days: defaultRetention},
 	}
@@ -131,7 +134,7 @@ func (f *settingsFile) err() error {
 }
 
 func (f *settingsFile) readTables(s *Settings, root map[string]any) {
-	tables := []string{"referrals", "neighbours", "places", "map", "hours", "dispatch", "limits", "rates", "retention", "audit"}
+	tables := []string{"referrals", "neighbours", "places", "map", "hours", "dispatch", "travel", "limits", "rates", "retention", "audit"}
 	readTable(f, "", root, s, settingsKeys, tables)
 	for i, entry := range f.list("referrals", root) {
 		s.Referrals = append(s.Referrals, Referral{})
@@ -145,6 +148,7 @@ func (f *settingsFile) readTables(s *Settings, root map[string]any) {
 	readTable(f, "map.", f.table("map", root), &s.Map, mapKeys, nil)
 	readTable(f, "hours.", f.table("hours", root), &s.Hours, hoursKeys, nil)
 	readTable(f, "dispatch.", f.table("dispatch", root), &s.Dispatch, dispatchKeys, nil)
+	readTable(f, "travel.", f.table("travel", root), &s.Travel, travelKeys, nil)
 	readTable(f, "limits.", f.table("limits", root), &s.Limits, limitsKeys, nil)
 	readTable(f, "rates.", f.table("rates", root), &s.Rates, ratesKeys, nil)
 	readTable(f, "retention.", f.table("retention", root), &s.Retention, retentionKeys, nil)

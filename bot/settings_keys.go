@@ -138,6 +138,16 @@ var dispatchKeys = []settingsKey[Dispatch]{
 		func(d *Dispatch) bool { return d.EveryMinutes >= 1 && d.EveryMinutes <= 60 }, "a whole number of minutes, 1 to 60"},
 }
 
+var travelKeys = []settingsKey[Travel]{
+	{"detour", false, func(t *Travel) any { return &t.Detour },
+		func(t *Travel) bool { return t.Detour >= 1 && t.Detour <= 5 }, "how much longer roads are than the straight line, 1 to 5"},
+	{"km_h", false, func(t *Travel) any { return &t.KmH },
+		func(t *Travel) bool { return t.KmH >= 5 && t.KmH <= 130 }, "kilometres an hour on the road, 5 to 130"},
+	{"osrm", false, func(t *Travel) any { return &t.OSRM },
+		func(t *Travel) bool { return t.OSRM == "" || serverURL.MatchString(t.OSRM) },
+		`the address of an OSRM-compatible server such as "https://osrm.example.org", or ""`},
+}
+
 var auditKeys = []settingsKey[Audit]{
 	{"dead_man", false, func(a *Audit) any { return &a.DeadMan },
 		func(a *Audit) bool { return a.DeadMan == "" || auditLink.MatchString(a.DeadMan) }, `a link such as "https://example.org/ping/quillbrook"`},
@@ -237,6 +247,7 @@ func (s *Settings) wrong() []wrongValue {
 	all = append(all, wrongIn("map.", &s.Map, mapKeys)...)
 	all = append(all, wrongIn("hours.", &s.Hours, hoursKeys)...)
 	all = append(all, wrongIn("dispatch.", &s.Dispatch, dispatchKeys)...)
+	all = append(all, wrongIn("travel.", &s.Travel, travelKeys)...)
 	all = append(all, wrongIn("limits.", &s.Limits, limitsKeys)...)
 	all = append(all, wrongIn("rates.", &s.Rates, ratesKeys)...)
 	all = append(all, wrongIn("retention.", &s.Retention, retentionKeys)...)

@@ -140,6 +140,7 @@ func (d *decision) takesHome(c *Call) {
 	h := c.Holder
 	h.Nudges = 0
 	k := d.catcher(h.Catcher)
+	busy := slices.Contains(k.Active, c.ID)
 	k.Active = without(k.Active, c.ID)
 	if c.OnSite.Lift == "" {
 		c.OnSite.Lift = "evening"
@@ -150,6 +151,9 @@ func (d *decision) takesHome(c *Call) {
 	}
 	d.set(c, "hive", d.morning(c))
 	d.tell(c.Caller, notify.News, "lifted_caller", d.about(c, c.Caller))
+	if busy {
+		d.freed(k)
+	}
 }
 
 // hive is the morning reminder to give the bees a home; later ones come in the evening.

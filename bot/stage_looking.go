@@ -27,9 +27,14 @@ var never = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
 // what had to be asked.
 func (d *decision) look(p *Person, c *Call) {
 	d.move(c, Looking)
-	if d.awaitsPlace(c) {
+	switch {
+	case d.awaitsPlace(c):
 		c.Waits = true
 		d.set(c, "round", c.ErrandSince.Add(errandWaited))
+		return
+	case d.askRoads(c):
+		c.Waits = true
+		d.set(c, "round", d.Now.Add(errandWaited))
 		return
 	}
 	d.firstRound(p, c)
@@ -96,7 +101,7 @@ func (d *decision) round(c *Call) int {
 	}
 	needs, before := d.needs(c), d.asks(c)
 	near := d.around(needs.Place)
-	plan := notify.NextRound(needs, near.Roster, near.Board, before, d.now, d.Settings.dispatch())
+	plan := d.plan(c, before, near)
 	d.weighed(c, plan, before, near)
 	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
@@ -107,6 +112,9 @@ func (d *decision) round(c *Call) int {
 		}
 	}
 	asked := d.offerAll(c, plan.Ask)
+	if asked > 0 && len(before) == 0 {
+		d.few(c, plan.Able, near.Members)
+	}
 	d.note(c, "round "+string(plan.Reason))
 	f := c.kept()
 	switch {
@@ -132,7 +140,23 @@ func (d *decision) round(c *Call) int {
 			d.nobody(c)
 		}
 	}
+	if asked == 0 && plan.Reason != notify.ReasonWaiting && d.askBusy(c, before, near) && !c.Thin {
+		return 1
+	}
 	return asked
+}
+
+// few tells the stewards at once when a call is hard to serve: by its height, its place or its
+// kind next to nobody of a larger roster could do it. A roster that is small anyway is no
+// news.
+func (d *decision) few(c *Call, able, members int) {
+	const enough = 3 // judgement
+	if able >= enough || members < enough {
+		return
+	}
+	v := d.about(c, Party{})
+	v["Count"] = able
+	d.tellStewards("steward_few", v, "")
 }
 
 // reasonInLine is a call that came free again: who said yes before is asked first.
@@ -213,17 +237,19 @@ func (d *decision) offerButtons(c *Call, o *Offer) [][]notify.Button {
 	if o.Party.Address.Channel() != notify.Telegram {
 		return nil
 	}
+	later := notify.Button{Label: d.say(o.Party, "button_take_later", nil), Says: "TAKE 60 " + c.Reference}
+	if len(d.catcher(o.Catcher).Active) > 0 {
+		later = notify.Button{Label: d.say(o.Party, "button_next", nil), Says: "NEXT " + c.Reference}
+	}
 	return [][]notify.Button{{
 		{Label: d.say(o.Party, "button_take", nil), Says: "TAKE " + c.Reference},
 		{Label: d.say(o.Party, "button_pass", nil), Says: "PASS " + c.Reference},
-	}, {
-		{Label: d.say(o.Party, "button_take_later", nil), Says: "TAKE 60 " + c.Reference},
-	}}
+	}, {later}}
 }
 
 func (d *decision) offerText(c *Call, o *Offer) string {
 	j := d.job(c, o.Party)
-	j.Again = c.Epoch > 0
+	j.Again, j.OnAJob = c.Epoch > 0, len(d.catcher(o.Catcher).Active) > 0
 	j.Several = len(d.catcher(o.Catcher).Asks) > 1
 	if d.links(o.Party) {
 		j.Link = d.linkURL(offerSeed(c, o.Catcher))
@@ -231,9 +257,11 @@ func (d *decision) offerText(c *Call, o *Offer) string {
 	return notify.OfferText(words(o.Party), j, o.Far, c.openOffers()-1, d.Settings.Metric())
 }
 
-// far is how far the call is from a catcher's home.
+// far is how far the call is from where a catcher sets out.
 func (d *decision) far(k *Catcher, c *Call) notify.Far {
-	return notify.FarFrom(k.Catcher, d.needs(c).Place)
+	far := notify.FarFrom(k.Start(k.Stand, d.now), d.needs(c).Place)
+	far.Out = d.now.Before(k.Stand.Until)
+	return far
 }
 
 // needs is what the call asks of a catcher.
@@ -241,7 +269,7 @@ func (d *decision) needs(c *Call) notify.Needs {
 	n := notify.Needs{
 		HeightM: c.Answers.HeightM, Cutout: c.Assessment.Route == triage.RouteSpecialist,
 		PowerLine: c.Answers.Has("power_line"), Likelihood: c.Assessment.Likelihood,
-		Place: d.setting(&Person{}).Center,
+		Place: d.setting(&Person{}).Center, Roads: c.onRoad(),
 	}
 	if c.Answers.Place != nil {
 		n.Place = *c.Answers.Place
@@ -423,6 +451,7 @@ func (d *decision) update(p *Person, c *Call, noted string) {
 		d.status(p, c)
 		return
 	}
+	d.askRoads(c)
 	d.refreshOffers(c)
 	d.tellHolderSoon(c)
 	switch p.Talk.Waiting {
@@ -454,13 +483,16 @@ func (d *decision) refreshOffers(c *Call) {
 			continue
 		}
 		o.Far = d.far(d.catcher(o.Catcher), c)
-		if o.Party.Address.Channel() != notify.Telegram {
-			continue
+		if o.Party.Address.Channel() == notify.Telegram {
+			d.refreshOffer(c, o)
 		}
-		m := d.send(o.Party, notify.Offer, d.offerText(c, o))
-		m.Buttons, m.Edits, m.Silent = d.offerButtons(c, o), o.Message, true
-		m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
 	}
+}
+
+func (d *decision) refreshOffer(c *Call, o *Offer) {
+	m := d.send(o.Party, notify.Offer, d.offerText(c, o))
+	m.Buttons, m.Edits, m.Silent = d.offerButtons(c, o), o.Message, true
+	m.Still = notify.Still{Call: c.ID, Offer: o.Catcher}
 }
 
 // lapseOffers closes every open offer: in place where the channel can, by a message to

@@ -91,6 +91,7 @@ func (d *decision) award(c *Call, k *Catcher, starts time.Time) {
 	}
 	d.outrun(c, k)
 	d.lapseOffers(c, "taken")
+	d.offersAfterTake(k)
 	d.promise(c, newsEvery)
 	if c.InBox {
 		d.takesOverBox(c)
@@ -376,6 +377,10 @@ func (d *decision) relays(p *Person, e Said) bool {
 		if c := d.call(id); c.heldBy(p.Catcher) && c.Ended.IsZero() && c.Stage != Lifted {
 			live = append(live, c)
 		}
+	}
+	if e.Pin != nil && p.Catcher != "" {
+		d.here(p, e.Pin)
+		return true
 	}
 	if n, ok := intake.BareMinutes(e.Text); ok && len(live) > 0 {
 		return d.catcherWord(p, intake.Command{Word: intake.WordETA, Minutes: n}, "ETA "+itoa(n))

@@ -54,6 +54,7 @@ func (d *decision) boxed(c *Call) {
 	c.OnSite.Triage = "right"
 	d.clear(c, "try")
 	k.Active = without(k.Active, c.ID)
+	d.doneAt(c, k)
 	d.clear(c, "eta", "news")
 	d.set(c, "dusk", d.collectAt(c))
 	d.tell(h.Party, notify.Claim, "boxed_noted", d.about(c, h.Party)).Buttons = rows(d.sizeButtons(h.Party, c), d.row(h.Party, c, "lifted", "retry"))
@@ -62,6 +63,7 @@ func (d *decision) boxed(c *Call) {
 	}
 	c.Told = append(c.Told, triage.BoxStays)
 	d.tell(c.Caller, notify.News, "boxed_caller", d.about(c, c.Caller))
+	d.freed(k)
 }
 
 // collectAt is when the dusk reminder goes out; soon, when the sun is down already.
@@ -118,5 +120,9 @@ func (d *decision) release(c *Call) {
 	}
 	if k := d.catcher(c.Holder.Catcher); k.ID != "" {
 		k.let(c.ID)
+		if c.Stage == There {
+			d.doneAt(c, k)
+		}
+		d.freed(k)
 	}
 }

@@ -150,7 +150,7 @@ func (d *decision) letGo(c *Call) {
 
 // stewardReleased tells a caller who was waiting for a person that catchers are asked now.
 func (d *decision) stewardReleased(c *Call, n int) {
-	if n == 0 {
+	if n == 0 || c.kept() != nil { // who has been told of a fallback knows that others are asked
 		return
 	}
 	d.promise(c, newsEvery)

@@ -23,6 +23,7 @@ type Job struct {
 	Link         string // of the page that shows more; "" = none
 	Late         bool   // too late to begin before dark
 	Expected     bool   // when they come is known, so nobody asks
+	OnAJob       bool   // this catcher is on another job: they can take it after that
 	Again        bool   // it was taken and came free again
 	InBox        bool   // the bees are boxed already: only the box is to be fetched
 	Several      bool   // this catcher has other open offers, so an answer must name the call

@@ -80,9 +80,11 @@ type CallCard struct {
 type CatcherCard struct {
 	AwayUntil time.Time   `json:"away,omitzero"`      // OUT until then
 	Busy      bool        `json:"busy,omitempty"`     // on the way or at a swarm (a box waiting for dusk does not count)
+	Kept      bool        `json:"kept,omitempty"`     // the fallback of a call
 	Today     []time.Time `json:"today,omitempty"`    // when calls were taken, last 14 days
 	LastAsk   time.Time   `json:"last_ask,omitzero"`  // when last asked
 	OpenAsk   string      `json:"open_ask,omitempty"` // the call of the open offer, if any
 	Asks      []time.Time `json:"asks,omitempty"`     // asks of the last 21 days that led to no job
+	Stand     Stand       `json:"stand,omitzero"`     // where they are, when not at home
 	Habits    Habits      `json:"habits,omitzero"`    // how they answer
 }

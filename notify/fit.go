@@ -11,11 +11,12 @@ import (
 // Needs is what a call asks of the one who takes it.
 type Needs struct {
 	Place      intake.Place
-	HeightM    *float64 // metres above the ground; nil = not known, which stops nobody
-	Cutout     bool     // a colony in a structure: somebody who does removals
-	PowerLine  bool     // a caution in the offer and the brief, no gate: the line may be far enough off
-	Restless   float64  // how many times likelier than usual the swarm leaves; 0 = as usual
-	Likelihood float64  // 0 to 1; no gate either: what is put to catchers is triage's affair
+	HeightM    *float64           // metres above the ground; nil = not known, which stops nobody
+	Cutout     bool               // a colony in a structure: somebody who does removals
+	PowerLine  bool               // a caution in the offer and the brief, no gate: the line may be far enough off
+	Restless   float64            // how many times likelier than usual the swarm leaves; 0 = as usual
+	Roads      map[string]float64 // minutes on the road by catcher, as far as they were looked up
+	Likelihood float64            // 0 to 1; no gate either: what is put to catchers is triage's affair
 }
 
 // Why a catcher is not asked.
@@ -81,7 +82,7 @@ func freeAt(c Catcher, card CatcherCard, now time.Time, fresh time.Duration) (Re
 	switch {
 	case card.AwayUntil.After(now):
 		return ReasonAway, card.AwayUntil
-	case card.Busy:
+	case card.Busy || card.Kept:
 		return ReasonBusy, now.Add(whenUnknown)
 	case takenToday(card, now) >= cmp.Or(c.JobsADay, DefaultJobsADay):
 		return ReasonEnoughToday, TimeOfDay(0).Next(now)

@@ -34,7 +34,7 @@ func OfferText(w intake.Words, j Job, far Far, others int, metric bool) string {
 }
 
 func offerOpening(j Job) string {
-	if j.Again {
+	if j.Again && !j.InBox {
 		return "brief_offer_again"
 	}
 	return "brief_offer"
@@ -70,7 +70,11 @@ func offerFacts(w intake.Words, j Job, far Far, metric bool) []fact {
 	if far.Km < 0 {
 		say(1, "word_distance_unknown", nil)
 	} else {
-		say(1, "brief_offer_near", map[string]any{"Distance": DistanceWords(w, far, metric)})
+		near := "brief_offer_near"
+		if far.Out {
+			near += "_out"
+		}
+		say(1, near, map[string]any{"Distance": DistanceWords(w, far, metric)})
 	}
 	if area := offerArea(w, a); area != "" {
 		say(8, "brief_offer_area", map[string]any{"Area": area})
@@ -96,12 +100,15 @@ func offerSentences(w intake.Words, j Job, others int, metric bool) []fact {
 	if others > 0 {
 		say(3, "brief_offer_others", map[string]any{"Count": others})
 	}
+	if j.OnAJob {
+		say(1, "brief_offer_next", map[string]any{"Reference": j.Reference, "Several": j.Several})
+	}
 	reply := "brief_offer_reply"
 	if j.Several {
 		reply = "brief_offer_reply_one"
 	}
 	say(0, reply, map[string]any{"Reference": j.Reference})
-	if !w.Chat && !j.InBox { // in chat there is a button
+	if !w.Chat && !j.OnAJob && !j.InBox { // in chat there is a button
 		say(7, "brief_offer_later", map[string]any{"Reference": j.Reference, "Several": j.Several})
 	}
 	if j.Link != "" {

@@ -20,11 +20,8 @@ func DistanceKm(lat1, lon1, lat2, lon2 float64) float64 {
 	return 2 * earthKm * math.Asin(math.Sqrt(min(h, 1)))
 }
 
-// Minutes returns how long a drive of km in a straight line takes, from now to arrival:
-// three minutes to get going, roads 1.4 times as long as the line (mean US detour index
-// 1.417: Boscoe, Henry, Zdeb, Professional Geographer 64(2), 2012, from memory) at 45 km/h.
-// All three are a little pessimistic, which is the right side to err on.
-func Minutes(km float64) float64 { return 3 + 60*1.4*km/45 }
+// Minutes is DefaultTravel's Travel.Minutes.
+func Minutes(km float64) float64 { return DefaultTravel().Minutes(km) }
 
 // bearings are the eight winds, from north by east; their words are word_bearing_<wind>.
 var bearings = []string{"n", "ne", "e", "se", "s", "sw", "w", "nw"}
@@ -43,6 +40,7 @@ func Bearing(lat1, lon1, lat2, lon2 float64) string {
 type Far struct {
 	Km      float64 // straight line; below 0 = unknown
 	Bearing string  // the wind: "n", "ne" …; "" = unknown
+	Out     bool    `json:",omitempty"` // from where they are, not from home
 }
 
 // kmTo returns the distance of p from c's home, -1 when p is known in words only.

@@ -7,8 +7,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-
-	"skepline/intake"
 )
 
 // Ask is one call put to one catcher, as the call remembers it.
@@ -66,6 +64,7 @@ type Dispatch struct {
 	GiveUp    time.Duration `toml:"give_up"`    // wait for answers after the last who could be asked
 	QuietFrom TimeOfDay     `toml:"quiet_from"` // nobody is asked between QuietFrom
 	QuietTo   TimeOfDay     `toml:"quiet_to"`   // and QuietTo, by the hotline's clock
+	Travel    Travel        `toml:"-"`          // the zero value stands for DefaultTravel
 }
 
 // DefaultDispatch asks up to four every five minutes. Asking in small groups and
@@ -218,7 +217,7 @@ func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Ti
 		s.left++
 		why, at := freeAt(c, card, now, d.Fresh)
 		if why == ReasonFits {
-			s.free = append(s.free, weigh(pick(c, needs.Place), card, mean, now))
+			s.free = append(s.free, weigh(d.pick(c.Start(card.Stand, now), needs), card, mean, now))
 		} else if s.soonest.IsZero() || at.Before(s.soonest) {
 			s.soonest = at
 		}
@@ -245,12 +244,15 @@ func meanJobs(roster []Catcher, board Board, now time.Time) float64 {
 	return float64(sum) / float64(max(1, len(roster)))
 }
 
-func pick(c Catcher, p intake.Place) Pick {
-	km := kmTo(&c, p)
+func (d Dispatch) pick(c Catcher, needs Needs) Pick {
+	km := kmTo(&c, needs.Place)
 	if km < 0 {
 		return Pick{Catcher: c.ID, Km: -1, Minutes: -1}
 	}
-	return Pick{Catcher: c.ID, Km: km, Minutes: Minutes(km)}
+	if road, known := needs.Roads[c.ID]; known {
+		return Pick{Catcher: c.ID, Km: km, Minutes: OnRoad(road)}
+	}
+	return Pick{Catcher: c.ID, Km: km, Minutes: d.Travel.Minutes(km)}
 }
 
 // steps returns how many silences have gone by since the first ask.

@@ -24,6 +24,7 @@ import (
 // words are asked once; how often it is asked at all is the business of who calls.
 type Server struct {
 	base   string
+	named  string // in errors: "the map server"
 	client *http.Client
 
 	mu     sync.Mutex
@@ -52,7 +53,7 @@ const (
 
 // New prepares a server at base, "https://nominatim.example.org".
 func New(base string) *Server {
-	return &Server{base: strings.TrimRight(base, "/"), client: &http.Client{Timeout: timeout}, known: map[[sha256.Size]byte]found{}}
+	return &Server{base: strings.TrimRight(base, "/"), named: "the map server", client: &http.Client{Timeout: timeout}, known: map[[sha256.Size]byte]found{}}
 }
 
 // Search asks for what words can mean near s.Center; see bot.Maps. An error tells nothing
@@ -94,7 +95,7 @@ func query(words string, s intake.Setting) url.Values {
 func (m *Server) get(ctx context.Context, path string) ([]byte, error) {
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, m.base+path, nil)
 	if err != nil {
-		return nil, errors.New("the map server's address cannot be used")
+		return nil, errors.New(m.named + "'s address cannot be used")
 	}
 	req.Header.Set("User-Agent", agent)
 	resp, err := m.client.Do(req)
@@ -103,15 +104,15 @@ func (m *Server) get(ctx context.Context, path string) ([]byte, error) {
 		if errors.As(err, &at) {
 			err = at.Err
 		}
-		return nil, fmt.Errorf("the map server does not answer: %w", err)
+		return nil, fmt.Errorf("%s does not answer: %w", m.named, err)
 	}
 	defer func() { _ = resp.Body.Close() }() // it was only read
 	body, err := io.ReadAll(io.LimitReader(resp.Body, largest))
 	switch {
 	case err != nil:
-		return nil, errors.New("the map server's answer broke off")
+		return nil, errors.New(m.named + "'s answer broke off")
 	case resp.StatusCode != http.StatusOK:
-		return nil, fmt.Errorf("the map server answered %d", resp.StatusCode)
+		return nil, fmt.Errorf("%s answered %d", m.named, resp.StatusCode)
 	}
 	return body, nil
 }

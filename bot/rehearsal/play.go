@@ -94,7 +94,7 @@ func (s *stage) errand(ctx context.Context) (made bool, wait time.Duration, err 
 	if len(s.maps) == 0 && len(s.cards) == 0 {
 		return false, time.Hour, nil
 	}
-	return s.hotline.RunErrand(ctx, s.maps)
+	return s.hotline.RunErrand(ctx, bot.Outside{Maps: s.maps})
 }
 
 // card is a provider that keeps the cards sent.

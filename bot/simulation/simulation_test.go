@@ -102,7 +102,7 @@ func TestTheSameTwice(t *testing.T) {
 // TestShrink holds that a failing plan becomes small and still fails.
 func TestShrink(t *testing.T) {
 	t.Parallel()
-	for seed := range uint64(60) {
+	for seed := range uint64(80) {
 		plan := Generate(seed + 1)
 		if promiseOf(Run(plan, NoFence).Broken) == "" {
 			continue

@@ -295,7 +295,7 @@ func (r *replica) turn() time.Time {
 		}
 	}
 	// No map server is there: every look-up comes back with nothing.
-	switch made, wait, err := r.hotline.RunErrand(context.Background(), nil); {
+	switch made, wait, err := r.hotline.RunErrand(context.Background(), bot.Outside{}); {
 	case made || err != nil:
 		soon(time.Second)
 	case wait < idle*time.Millisecond:

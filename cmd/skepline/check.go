@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"time"
 
+	"skepline/bot"
 	"skepline/bot/maps"
 	"skepline/bot/store"
 	"skepline/bot/web"
@@ -87,16 +88,21 @@ func (c config) checkSeals(ctx context.Context, st *store.Store, say func(string
 	return nil
 }
 
-// checkMaps asks the map server whether it is there, if the hotline has one.
+// checkMaps asks the map server and the road server whether they are there, if the hotline
+// has any.
 func (c config) checkMaps(ctx context.Context, say func(string)) error {
-	server := c.settings.Places.Nominatim
-	if server == "" {
-		return nil
+	if server := c.settings.Places.Nominatim; server != "" {
+		if err := maps.New(server).Check(ctx); err != nil {
+			return fmt.Errorf("places.nominatim cannot be used: %w", err)
+		}
+		say("The map server answers.")
 	}
-	if err := maps.New(server).Check(ctx); err != nil {
-		return fmt.Errorf("places.nominatim cannot be used: %w", err)
+	if server := c.settings.Travel.OSRM; server != "" {
+		if err := maps.NewRoads(server).Check(ctx, bot.Point{Lat: c.settings.Latitude, Lon: c.settings.Longitude}); err != nil {
+			return fmt.Errorf("travel.osrm cannot be used: %w", err)
+		}
+		say("The road server answers.")
 	}
-	say("The map server answers.")
 	return nil
 }
 

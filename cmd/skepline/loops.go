@@ -119,7 +119,7 @@ func (s *service) runErrands(taking, work context.Context) {
 	trouble := s.trouble("errands")
 	for taking.Err() == nil {
 		rung := s.bell.next()
-		made, wait, err := s.hotline.RunErrand(work, s.maps)
+		made, wait, err := s.hotline.RunErrand(work, s.outside)
 		trouble.tell(err)
 		switch {
 		case made && err == nil:

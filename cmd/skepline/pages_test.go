@@ -501,7 +501,7 @@ func TestHeaders(t *testing.T) {
 			}
 		}
 		if strings.Count(page, "<script") != strings.Count(page, `<script src="/page/`) || strings.Contains(page, "[page_") {
-			t.Errorf("the page at %s holds a script of its own, or a text that is missing: %q", path[:3], regexp.MustCompile(`\[page_[a-z_]+\]|<script[^>]*>`).FindAllString(page, -1))
+			t.Errorf("the page at %s holds a script of its own, or a text that is missing: %.40s", path[:3], page[max(0, strings.Index(page, "[page_")):])
 		}
 	}
 }

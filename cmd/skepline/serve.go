@@ -57,7 +57,7 @@ type service struct {
 	bell     *bell          // rings when there may be messages to send
 	sms      *sms.Door      // nil = off
 	telegram *telegram.Door // nil = off
-	maps     bot.Maps       // nil = none
+	outside  bot.Outside    // who answers look-ups
 	told     bot.EventID    // the last mark of spending that the stewards heard of
 }
 
@@ -108,7 +108,10 @@ func (s *service) openDoors() {
 		s.log.Warn("Telegram is off: TELEGRAM_BOT_TOKEN is not set.")
 	}
 	if server := s.settings.Places.Nominatim; server != "" {
-		s.maps = maps.New(server)
+		s.outside.Maps = maps.New(server)
+	}
+	if server := s.settings.Travel.OSRM; server != "" {
+		s.outside.Roads = maps.NewRoads(server)
 	}
 	if s.sms != nil && s.env.PublicURL == "" {
 		s.log.Info("SMS is read from the provider's log every 10 s: SKEPLINE_PUBLIC_URL is not set.")
