@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"net/http"
+	_ "net/http/pprof" // a measurement may ask for profiles
 	"net/url"
 	"os"
 	"os/exec"
@@ -40,8 +41,13 @@ func TestMain(m *testing.M) {
 	defer stop()
 	term := &terminal{in: strings.NewReader(""), out: io.Discard, errs: os.Stderr, getenv: os.Getenv}
 	c, err := term.config("")
-	if err == nil {
+	if address := os.Getenv("SKEPLINE_TEST_PROFILE"); err == nil && address != "" {
+		sweepSeldom(os.Getenv)
+		go func() { slog.Error("profiles ended", "error", http.ListenAndServe(address, nil)) }() // of net/http/pprof
+	} else if err == nil {
 		quicken(&c)
+	}
+	if err == nil {
 		err = run(ctx, c)
 	}
 	if err != nil {
