@@ -32,8 +32,9 @@ type decision struct {
 	// foreign are documents with fields that we do not know; a newer program wrote them.
 	foreign []Key
 
-	always      values        // what every text may name
-	placeBefore *intake.Place // of the call being talked about, before this event
+	always      values                  // what every text may name
+	answered    map[notify.Address]bool // whose country is answered by SMS, as far as asked
+	placeBefore *intake.Place           // of the call being talked about, before this event
 }
 
 // copyOf is one document under decision.

@@ -159,8 +159,8 @@ type countedStore struct {
 	m *Metrics
 }
 
-func (s countedStore) Load(ctx context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
-	loaded, err := s.Store.Load(ctx, event, person, find)
+func (s countedStore) Load(ctx context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (bot.Loaded, error) {
+	loaded, err := s.Store.Load(ctx, event, person, find, strangers...)
 	if loaded.Seen {
 		s.m.duplicates.Inc()
 	}
