@@ -44,6 +44,7 @@ type copyOf[T any] struct {
 	// As they were stored: the timers of a call or a catcher, and the lines of a call's story.
 	timers []CallTimer
 	lines  int
+	forget CallTimer // of a person
 }
 
 func newDecision(f Facts) *decision {
@@ -76,6 +77,8 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 			c.timers, c.lines = slices.Clone(w.Timers), len(w.Story)
 		case *Catcher:
 			c.timers = slices.Clone(w.Timers)
+		case *Person:
+			c.forget = w.Forget
 		}
 	}
 	*copies = append(*copies, c)
@@ -160,7 +163,7 @@ func (d *decision) finish() Change {
 	d.keepWords()
 	for _, p := range d.people {
 		d.keepPerson(p.doc, p.work)
-		d.personFollows(p.doc, p.work)
+		d.personFollows(p.doc, p.forget, p.work)
 		if p.work.ID == "" {
 			d.erase(p.doc)
 			continue

@@ -95,9 +95,13 @@ func (d *decision) round(c *Call) int {
 		return 0
 	}
 	needs, before := d.needs(c), d.asks(c)
-	near := d.around(needs.Place)
+	near := *d.around(needs.Place)
+	if near.Board.Club == nil {
+		club := notify.ClubOf(near.Board, near.Roster, d.now)
+		near.Board.Club = &club // summed up once
+	}
 	plan := notify.NextRound(needs, near.Roster, near.Board, before, d.now, d.Settings.dispatch())
-	d.weighed(c, plan, before, near)
+	d.weighed(c, plan, before, &near)
 	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
 		// It was taken and is free again: those who know of it come first.
 		if n := d.askInLine(c); n > 0 {
