@@ -32,10 +32,11 @@ type decision struct {
 	// foreign are documents with fields that we do not know; a newer program wrote them.
 	foreign []Key
 
-	always      values        // what every text may name
-	placeBefore *intake.Place // of the call being talked about, before this event
-	onPage      *Said         // what a press on the caller's page says, as a text would
-	samePlace   *intake.Place // where a report that begins is, known from the one before
+	always      values                  // what every text may name
+	placeBefore *intake.Place           // of the call being talked about, before this event
+	onPage      *Said                   // what a press on the caller's page says, as a text would
+	samePlace   *intake.Place           // where a report that begins is, known from the one before
+	answered    map[notify.Address]bool // whose country is answered by SMS, as far as asked
 }
 
 // copyOf is one document under decision.
@@ -47,6 +48,7 @@ type copyOf[T any] struct {
 	lines  int
 	// glanced at: what it says is no part of a promise, so that it need not be checked.
 	glanced bool
+	forget  CallTimer // of a person
 }
 
 func newDecision(f Facts) *decision {
@@ -79,6 +81,8 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 			c.timers, c.lines = slices.Clone(w.Timers), len(w.Story)
 		case *Catcher:
 			c.timers = slices.Clone(w.Timers)
+		case *Person:
+			c.forget = w.Forget
 		}
 	}
 	*copies = append(*copies, c)
@@ -176,7 +180,7 @@ func (d *decision) finish() Change {
 	d.keepWords()
 	for _, p := range d.people {
 		d.keepPerson(p.doc, p.work)
-		d.personFollows(p.doc, p.work)
+		d.personFollows(p.doc, p.forget, p.work)
 		if p.work.ID == "" {
 			d.erase(p.doc)
 			continue

@@ -2,7 +2,6 @@ package bot
 
 import (
 	"encoding/json"
-	"fmt"
 	"time"
 
 	"skepline/notify"
@@ -58,14 +57,8 @@ func (d *decision) saysNothing(p *Person) bool {
 }
 
 // personFollows adds what goes with a person's document: the timer that forgets them.
-func (d *decision) personFollows(old Document, p *Person) {
-	var before Person
-	if old.Version > 0 {
-		if err := json.Unmarshal(old.Body, &before); err != nil {
-			panic(fmt.Errorf("document person cannot be read: %w", err))
-		}
-	}
-	was, is := before.Forget, p.Forget
+func (d *decision) personFollows(old Document, was CallTimer, p *Person) {
+	is := p.Forget
 	id := personTimer + old.Key.ID + "/" + forgetPurpose
 	switch {
 	case was.N == is.N && was.At.Equal(is.At):

@@ -87,7 +87,7 @@ func (h *Hotline) hearOnce(ctx context.Context, e Event, payload string, again b
 		person = PersonID(facts.Secret, from)
 	}
 	find := firstReference(facts.Secret, e)
-	loaded, err := h.Store.Load(ctx, e.ID(), person, find)
+	loaded, err := h.Store.Load(ctx, e.ID(), person, find, strangers(facts.Secret, e)...)
 	if err != nil {
 		return "", 0, fmt.Errorf("load for %s: %w", kindOf(e), err)
 	}

@@ -18,7 +18,8 @@ type Store interface {
 	// Load begins an event in one round trip: the outcome of its first arrival if there
 	// was one, else the person's document (when person is not "") with the document it
 	// points to, and the subject that find names (when find is not "").
-	Load(ctx context.Context, event EventID, person, find string) (Loaded, error)
+	// A person whom nobody knows yet comes with the documents in strangers instead.
+	Load(ctx context.Context, event EventID, person, find string, strangers ...Key) (Loaded, error)
 	// Documents returns the named documents in the order asked, those not stored yet at
 	// version 0.
 	Documents(ctx context.Context, keys []Key) ([]Document, error)

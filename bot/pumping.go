@@ -26,7 +26,7 @@ func (d *decision) unpaid(p *Person) bool {
 	if channel == notify.Telegram || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
 		return false // it costs nothing, or the club named them
 	}
-	if (channel != notify.SMS || d.Settings.texts(p.Address)) && !d.crowded(p) {
+	if (channel != notify.SMS || d.texts(p.Address)) && !d.crowded(p) {
 		return false
 	}
 	d.change.Outcome = OutcomeQuiet
@@ -55,6 +55,19 @@ func (s *Settings) texts(a notify.Address) bool {
 		}
 	}
 	return false
+}
+
+// texts is Settings.texts, worked out once: to read a number takes longer than to decide.
+func (d *decision) texts(a notify.Address) bool {
+	answered, known := d.answered[a]
+	if !known {
+		if d.answered == nil {
+			d.answered = map[notify.Address]bool{}
+		}
+		answered = d.Settings.texts(a)
+		d.answered[a] = answered
+	}
+	return answered
 }
 
 // countries are those whose SMS are answered.
@@ -96,7 +109,7 @@ func (d *decision) crowded(p *Person) bool {
 	if len(number) < least {
 		return false
 	}
-	block := derive(d.Secret, "block", number[:len(number)-4], 10)
+	block := blockOf(d.Secret, number)
 	doc := open(d, &d.blocks, Key{KindBlocks, block[:2]})
 	b := doc.work
 	b.Schema, b.ID = documentSchema, block[:2]
@@ -120,6 +133,21 @@ func (d *decision) crowded(p *Person) bool {
 	}
 	b.New = append(b.New, newcome{block, d.Now.UTC().Truncate(time.Second)})
 	return false
+}
+
+// blockOf is the keyed hash of a number's block of ten thousand.
+func blockOf(secret []byte, number string) string {
+	return derive(secret, "block", number[:len(number)-4], 10)
+}
+
+// strangers names what is needed of an event's sender if nobody knows them yet, so that it
+// is read along with the rest.
+func strangers(secret []byte, e Event) []Key {
+	from := sender(e)
+	if number := from.Number(); from.Channel() == notify.SMS && len(number) >= 8 {
+		return []Key{{KindBlocks, blockOf(secret, number)[:2]}}
+	}
+	return nil
 }
 
 // Spent is the hotline's money running low: so many percent of what a day may cost are spent.
@@ -171,7 +199,7 @@ func (d *decision) refused(a notify.Address) bool {
 	}
 	for _, p := range d.people {
 		if p.work.Address == a && p.work.Catcher == "" && !d.Settings.IsSteward(a) {
-			return !d.Settings.texts(a)
+			return !d.texts(a)
 		}
 	}
 	return false

@@ -100,7 +100,12 @@ func (d *decision) round(c *Call) int {
 		return 0
 	}
 	needs, before := d.needs(c), d.asks(c)
-	near := d.around(needs.Place)
+	around := *d.around(needs.Place)
+	near := &around
+	if near.Board.Club == nil {
+		club := notify.ClubOf(near.Board, near.Roster, d.now)
+		near.Board.Club = &club // summed up once
+	}
 	plan := d.plan(c, before, near)
 	d.weighed(c, plan, before, near)
 	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {

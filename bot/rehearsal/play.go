@@ -297,6 +297,22 @@ func (s *stage) dawn(ctx context.Context) (heard bool, err error) {
 	return heard, err
 }
 
+// quiet returns how long it is until the next timer or errand has its turn. The store itself
+// looks no further than a minute, and weeks are rehearsed; five are few enough.
+func (s *stage) quiet() time.Duration {
+	next := 5 * time.Minute
+	for _, queue := range []string{"timers", "errands"} {
+		turns, err := s.redis.SortedSet("{" + s.hotline.Settings.Tag + "}:due:" + queue)
+		if err != nil {
+			continue // there is none
+		}
+		for _, ms := range turns {
+			next = min(next, time.UnixMilli(int64(ms)).Sub(s.clock.now))
+		}
+	}
+	return next
+}
+
 // later moves the clock on by d, from one due timer to the next.
 func (s *stage) later(ctx context.Context, d time.Duration) error {
 	end := s.clock.now.Add(d)
@@ -331,7 +347,7 @@ func (s *stage) later(ctx context.Context, d time.Duration) error {
 			}
 			continue
 		}
-		wait = min(wait, due, s.morning.Sub(s.clock.now))
+		wait = min(max(min(wait, due), s.quiet()), s.morning.Sub(s.clock.now))
 		left := end.Sub(s.clock.now)
 		if left <= 0 {
 			return s.settle(ctx)

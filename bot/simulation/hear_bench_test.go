@@ -75,9 +75,9 @@ type trips struct {
 	near *bot.Surroundings
 }
 
-func (s *trips) Load(ctx context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
+func (s *trips) Load(ctx context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (bot.Loaded, error) {
 	s.n++
-	return s.Store.Load(ctx, event, person, find)
+	return s.Store.Load(ctx, event, person, find, strangers...)
 }
 
 func (s *trips) Documents(ctx context.Context, keys []bot.Key) ([]bot.Document, error) {

@@ -91,7 +91,7 @@ func (m *Memory) known(event bot.EventID) (seenEvent, bool) {
 }
 
 // Load begins an event; see bot.Store.
-func (m *Memory) Load(_ context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
+func (m *Memory) Load(_ context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (bot.Loaded, error) {
 	if s, ok := m.known(event); ok && m.mutant != ForgetSeen && m.mutant != FreshAnswer {
 		return bot.Loaded{Seen: true, Outcome: s.outcome}, nil
 	}
@@ -106,6 +106,11 @@ func (m *Memory) Load(_ context.Context, event bot.EventID, person, find string)
 	loaded.Documents = append(loaded.Documents, doc)
 	if doc.Pointer != nil {
 		loaded.Documents = append(loaded.Documents, m.document(*doc.Pointer))
+	}
+	for _, k := range strangers {
+		if doc.Version == 0 {
+			loaded.Documents = append(loaded.Documents, m.document(k))
+		}
 	}
 	return loaded, nil
 }

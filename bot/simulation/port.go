@@ -57,8 +57,8 @@ func (p *port) through(point string, run func() error) error {
 }
 
 // Load passes the point "load".
-func (p *port) Load(ctx context.Context, event bot.EventID, person, find string) (loaded bot.Loaded, err error) {
-	err = p.through("load", func() error { loaded, err = p.Store.Load(ctx, event, person, find); return err })
+func (p *port) Load(ctx context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (loaded bot.Loaded, err error) {
+	err = p.through("load", func() error { loaded, err = p.Store.Load(ctx, event, person, find, strangers...); return err })
 	return loaded, err
 }
 

@@ -1,10 +1,16 @@
 package sms
 
 import (
+	"crypto/hmac"
+	"crypto/sha1" // Twilio's choice
+	"encoding/base64"
 	"errors"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 )
 
 // maxWebhook is how long a webhook's body may be, in bytes. Twilio's longest (ten pictures
@@ -64,15 +70,35 @@ func (d *Door) signed(r *http.Request, body []byte) bool {
 		d.refused("twilio webhook, but no public URL is set to check it against: refused", r)
 		return false
 	}
-	called := d.PublicURL + r.URL.RequestURI()
-	good := false
-	for _, sign := range d.signs {
-		if sign.ValidateBody(called, body, r.Header.Get("X-Twilio-Signature")) {
-			good = true
-		}
+	called, signature := d.PublicURL+r.URL.RequestURI(), r.Header.Get("X-Twilio-Signature")
+	good := d.plainlySigned(called, body, signature)
+	for i := 0; !good && i < len(d.signs); i++ {
+		good = d.signs[i].ValidateBody(called, body, signature)
 	}
 	if !good {
 		d.refused("twilio webhook with a bad signature: refused; is the public URL the one that Twilio calls?", r)
+	}
+	return good
+}
+
+// plainlySigned is the usual case of the library's check, at a third of its price: the address
+// as it is configured, a form for a body. Whatever else is good, the library finds.
+func (d *Door) plainlySigned(called string, body []byte, signature string) bool {
+	form, err := url.ParseQuery(string(body))
+	if err != nil || strings.Contains(called, "bodySHA256") {
+		return false
+	}
+	for _, name := range slices.Sorted(maps.Keys(form)) {
+		called += name + form.Get(name)
+	}
+	good := false
+	for _, token := range d.AuthTokens {
+		if token == "" {
+			continue
+		}
+		mac := hmac.New(sha1.New, []byte(token))
+		mac.Write([]byte(called))
+		good = hmac.Equal([]byte(base64.StdEncoding.EncodeToString(mac.Sum(nil))), []byte(signature)) || good
 	}
 	return good
 }

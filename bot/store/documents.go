@@ -10,8 +10,12 @@ import (
 )
 
 // Load begins an event in one round trip; see bot.Store.
-func (s *Store) Load(ctx context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
-	reply, err := s.call(ctx, s.scripts.load, s.keys.load(person), string(event), person, find, s.keys.of("d:"))
+func (s *Store) Load(ctx context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (bot.Loaded, error) {
+	keys := s.keys.load(person)
+	for _, k := range strangers {
+		keys = append(keys, s.keys.document(k))
+	}
+	reply, err := s.call(ctx, s.scripts.load, keys, string(event), person, find, s.keys.of("d:"))
 	if err != nil {
 		return bot.Loaded{}, fmt.Errorf("load: %w", err)
 	}
@@ -33,6 +37,16 @@ func (s *Store) Load(ctx context.Context, event bot.EventID, person, find string
 			return bot.Loaded{}, err
 		}
 		loaded.Documents = append(loaded.Documents, pointed)
+	}
+	for i, k := range strangers {
+		if 5+i >= len(reply) {
+			break // the person is known
+		}
+		doc, err := s.decodeDocument(k, reply[5+i])
+		if err != nil {
+			return bot.Loaded{}, err
+		}
+		loaded.Documents = append(loaded.Documents, doc)
 	}
 	return loaded, nil
 }

@@ -24,6 +24,7 @@ func OpenEmbeddedWith(opts Options) (*Store, *miniredis.Miniredis, error) {
 		MaxRetries:               -1,
 		ContextTimeoutEnabled:    true,
 		DisableIdentity:          true,
+		Protocol:                 2,
 		MaintNotificationsConfig: &maintnotifications.Config{Mode: maintnotifications.ModeDisabled},
 	})
 	s, err := open(client, opts, clockLua)

@@ -1,12 +1,13 @@
 -- Loads what an event starts from, in one trip.
 --
--- KEYS[1..3] seen ring  [4] find  [5] the person's document
+-- KEYS[1..3] seen ring  [4] find  [5] the person's document  [6…] documents wanted if there is none
 -- ARGV[1] event id
 -- ARGV[2] person id, '' = none
 -- ARGV[3] name to find, '' = none
 -- ARGV[4] prefix of document keys, "{tag}:d:"
 -- Output  {'seen', outcome} when the event was handled before, else
---         {'new', person document, pointer, pointed document, found subject}, '' where there is none
+--         {'new', person document, pointer, pointed document, found subject}, '' where there is
+--         none, and behind that the documents from KEYS[6] on if there is no person document
 --
 -- The pointed document's key is built here and not declared: it has the same tag, hence
 -- the same slot, and a second trip is spared.
@@ -29,4 +30,8 @@ end
 if ARGV[3] ~= '' then
   found = redis.call('HGET', KEYS[4], ARGV[3]) or ''
 end
-return {'new', person, pointer, pointed, found}
+local out = {'new', person, pointer, pointed, found}
+if person == '' then
+  for i = 6, #KEYS do out[i] = redis.call('GET', KEYS[i]) or '' end
+end
+return out

@@ -171,7 +171,9 @@ func clientOptions(address string) (*redis.UniversalOptions, error) {
 		MaxRetries:            -1,
 		ContextTimeoutEnabled: true,
 		// Both would send commands that older and embedded servers answer with errors.
-		DisableIdentity:          true,
+		DisableIdentity: true,
+		// With the newer protocol each answer is searched for messages that nobody asked for.
+		Protocol:                 2,
 		MaintNotificationsConfig: &maintnotifications.Config{Mode: maintnotifications.ModeDisabled},
 	}, nil
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"net/http"
-	"net/http/pprof"
 	"strings"
 	"time"
 
@@ -75,13 +74,10 @@ func NewMetrics() *Metrics {
 	return m
 }
 
-// Handler serves the numbers at /metrics, and at /debug/pprof/ profiles of where time and
-// memory go, which hold no data.
+// Handler serves the numbers at /metrics.
 func (m *Metrics) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{}))
-	mux.HandleFunc("GET /debug/pprof/", pprof.Index)
-	mux.HandleFunc("GET /debug/pprof/profile", pprof.Profile)
 	return mux
 }
 
@@ -163,8 +159,8 @@ type countedStore struct {
 	m *Metrics
 }
 
-func (s countedStore) Load(ctx context.Context, event bot.EventID, person, find string) (bot.Loaded, error) {
-	loaded, err := s.Store.Load(ctx, event, person, find)
+func (s countedStore) Load(ctx context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (bot.Loaded, error) {
+	loaded, err := s.Store.Load(ctx, event, person, find, strangers...)
 	if loaded.Seen {
 		s.m.duplicates.Inc()
 	}

@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"net/http"
+	_ "net/http/pprof" // a measurement may ask for profiles
 	"net/url"
 	"os"
 	"os/exec"
@@ -46,11 +47,16 @@ func TestMain(m *testing.M) {
 	defer stop()
 	term := &terminal{in: strings.NewReader(""), out: io.Discard, errs: os.Stderr, getenv: os.Getenv}
 	c, err := term.config("")
-	if err == nil {
+	if address := os.Getenv("SKEPLINE_TEST_PROFILE"); err == nil && address != "" {
+		sweepSeldom(os.Getenv)
+		go func() { slog.Error("profiles ended", "error", http.ListenAndServe(address, nil)) }() // of net/http/pprof
+	} else if err == nil {
 		quicken(&c)
 		if os.Getenv("SKEPLINE_TEST_QUICK") != "" {
 			c.sweep, c.lease = time.Second, 3*time.Second
 		}
+	}
+	if err == nil {
 		err = run(ctx, c)
 	}
 	if err != nil {

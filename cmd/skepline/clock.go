@@ -28,33 +28,11 @@ func (c *clock) Sleep(ctx context.Context, d time.Duration) error {
 	}
 }
 
-// bell wakes whoever waits for something to do.
-type bell struct{ rung atomic.Pointer[chan struct{}] }
-
-func newBell() *bell {
-	b := &bell{}
-	b.ring()
-	return b
-}
-
-// ring wakes everybody who took the channel of next before.
-func (b *bell) ring() {
-	fresh := make(chan struct{})
-	if old := b.rung.Swap(&fresh); old != nil {
-		close(*old)
-	}
-}
-
-// next returns a channel that is closed at the next ring. Take it before looking for work,
-// so that no ring goes unheard.
-func (b *bell) next() <-chan struct{} { return *b.rung.Load() }
-
-// rest waits until the bell rings, d has passed or ctx ends.
-func rest(ctx context.Context, rung <-chan struct{}, d time.Duration) {
+// rest waits until d has passed or ctx ends.
+func rest(ctx context.Context, d time.Duration) {
 	timer := time.NewTimer(d)
 	defer timer.Stop()
 	select {
-	case <-rung:
 	case <-timer.C:
 	case <-ctx.Done():
 	}

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -21,6 +22,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"github.com/nyaruka/phonenumbers"
 )
 
 // What follows is the load of a measurement and the providers around it, as cheap as they
@@ -44,15 +47,29 @@ type talk struct {
 type people struct {
 	count, posts int
 	lat, lon     float64 // the middle of where they live
+	areas        []int   // the area codes of their numbers
 }
 
-func (p *people) around(lat, lon float64) { p.lat, p.lon = lat, lon }
+// around begins anew with people who live around a place.
+func (p *people) around(lat, lon float64) {
+	p.lat, p.lon, p.count = lat, lon, 0
+	for area := 201; area < 990 && len(p.areas) < 400; area++ {
+		n, err := phonenumbers.Parse(fmt.Sprintf("+1%d5550100", area), "US")
+		if err != nil {
+			continue
+		}
+		// Numbers set aside for fiction belong to no country, but for those of islands.
+		if region := phonenumbers.GetRegionCodeForNumber(n); region == "" || region == "US" {
+			p.areas = append(p.areas, area)
+		}
+	}
+}
 
 // smsTalk returns a conversation by SMS, signed as Twilio signs.
 func (p *people) smsTalk(texts []string) talk {
 	p.count++
 	n := p.count
-	from := fmt.Sprintf("+1%d555%04d", 200+n/100%800, 100+n%100)
+	from := fmt.Sprintf("+1%d555%04d", p.areas[n/100%len(p.areas)], 100+n%100)
 	var t talk
 	for _, text := range texts {
 		p.posts++
@@ -101,7 +118,10 @@ func (p *people) chatTalk(texts []string) talk {
 // placed puts a tree and a place of the person's own into a text: nobody reports another
 // one's swarm, and no two texts are the same.
 func (p *people) placed(text string) string {
-	lat, lon := p.lat-1+float64(p.count%997)*2/997, p.lon-1+float64(p.count%1009)*2/1009
+	// Spread evenly (the R2 sequence, M. Roberts, 2018): a swarm every kilometre or two.
+	_, north := math.Modf(float64(p.count) * 0.7548776662466927)
+	_, east := math.Modf(float64(p.count) * 0.5698402909980532)
+	lat, lon := p.lat-1+2*north, p.lon-1+2*east
 	trees := []string{"apple", "plum", "cherry", "pear", "oak", "maple", "walnut", "cedar"}
 	return strings.NewReplacer("TREE", trees[p.count%len(trees)]+" "+trees[p.count/8%len(trees)], "N", strconv.Itoa(2+p.count%9), "LAT", fmt.Sprintf("%.5f", lat), "LON", fmt.Sprintf("%.5f", lon)).Replace(text)
 }
@@ -275,7 +295,7 @@ func (p *provider) serve(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	switch {
-	case strings.HasSuffix(r.URL.Path, "/sendMessage"):
+	case strings.HasSuffix(r.URL.Path, "/sendMessage"), strings.HasSuffix(r.URL.Path, "/editMessageText"):
 		n := p.take()
 		fmt.Fprintf(w, `{"ok":true,"result":{"message_id":%d,"date":1778608800,"chat":{"id":5550201,"type":"private"},"text":"taken"}}`, n)
 		if arrived, ok := p.listeners.Load(chatOf(body)); ok {

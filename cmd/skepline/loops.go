@@ -107,10 +107,9 @@ func (s *service) runTimers(taking, work context.Context) {
 			wait = tick
 		}
 		if heard > 0 {
-			s.bell.ring()
 			continue
 		}
-		rest(taking, nil, min(wait, tick))
+		rest(taking, min(wait, tick))
 	}
 }
 
@@ -118,16 +117,14 @@ func (s *service) runTimers(taking, work context.Context) {
 func (s *service) runErrands(taking, work context.Context) {
 	trouble := s.trouble("errands")
 	for taking.Err() == nil {
-		rung := s.bell.next()
 		made, wait, err := s.hotline.RunErrand(work, s.outside)
 		trouble.tell(err)
 		switch {
 		case made && err == nil:
-			s.bell.ring()
 		case err != nil:
-			rest(taking, nil, tick)
+			rest(taking, tick)
 		default:
-			rest(taking, rung, min(wait, tick))
+			s.chimes.errands.rest(taking, min(wait, tick))
 		}
 	}
 }
@@ -136,14 +133,13 @@ func (s *service) runErrands(taking, work context.Context) {
 func (s *service) deliver(taking, work context.Context, d *notify.Delivery, channel notify.Channel) {
 	trouble := s.trouble("delivery " + string(channel))
 	for taking.Err() == nil {
-		rung := s.bell.next()
 		_, wait, err := d.Step(work, channel, s.clock.Now())
 		trouble.tell(err)
 		switch {
 		case err != nil:
-			rest(taking, nil, tick)
+			rest(taking, tick)
 		case wait > 0:
-			rest(taking, rung, min(wait, idle))
+			s.chimes.channels[channel].rest(taking, min(wait, idle))
 		}
 	}
 }
@@ -153,7 +149,7 @@ func (s *service) every(taking, work context.Context, d time.Duration, what stri
 	trouble := s.trouble(what)
 	for taking.Err() == nil {
 		trouble.tell(do(work))
-		rest(taking, nil, d)
+		rest(taking, d)
 	}
 }
 
@@ -168,10 +164,7 @@ func (s *service) audit(ctx context.Context) error {
 
 // daily tells the stewards of the day before, once a morning.
 func (s *service) daily(ctx context.Context) error {
-	heard, _, err := s.hotline.Daily(ctx)
-	if heard {
-		s.bell.ring()
-	}
+	_, _, err := s.hotline.Daily(ctx)
 	return err
 }
 
@@ -193,6 +186,6 @@ func (s *service) setWebhook(taking, work context.Context) {
 		if err == nil {
 			return
 		}
-		rest(taking, nil, 30*time.Second)
+		rest(taking, 30*time.Second)
 	}
 }

@@ -88,6 +88,12 @@ func newMeasure(t *testing.T, program string) *measure {
 		m.connections = []int{n}
 	}
 	m.startRedis()
+	t.Cleanup(func() {
+		log, err := os.ReadFile(filepath.Join(m.dir, "serve.log"))
+		if t.Failed() && err == nil {
+			t.Logf("the program's last words:\n%s", log[max(0, len(log)-3000):])
+		}
+	})
 	return m
 }
 
@@ -156,7 +162,7 @@ func (m *measure) hotline(tag, rates string) measured {
 		m.Fatal(err)
 	}
 	before, _, _ := strings.Cut(string(text), "tag = ")
-	before += fmt.Sprintf("tag = %q\n[limits]\nsegments_a_day = 1000000\n[rates]\n%s\n", tag, rates)
+	before += fmt.Sprintf("tag = %q\n[limits]\nsegments_a_day = 1000000\nnew_in_block_a_day = 10000\n[rates]\n%s\n", tag, rates)
 	if err := os.WriteFile(file, []byte(before), 0o600); err != nil {
 		m.Fatal(err)
 	}
@@ -170,13 +176,13 @@ func (m *measure) hotline(tag, rates string) measured {
 // process is a program under measurement.
 type process struct {
 	*exec.Cmd
-	address, metrics string
+	address, profiles string
 }
 
 func (m *measure) process(cmd *exec.Cmd, more ...string) *process {
 	m.Helper()
 	p := &process{cmd, "127.0.0.1:" + freePort(m.T), "127.0.0.1:" + freePort(m.T)}
-	p.Env = append(os.Environ(), "SKEPLINE_LISTEN="+p.address, "SKEPLINE_METRICS_LISTEN="+p.metrics, "SKEPLINE_REDIS_URL="+m.redisURL,
+	p.Env = append(os.Environ(), "SKEPLINE_LISTEN="+p.address, "SKEPLINE_METRICS_LISTEN=127.0.0.1:"+freePort(m.T), "SKEPLINE_REDIS_URL="+m.redisURL,
 		"SKEPLINE_PUBLIC_URL="+publicURL, "SKEPLINE_SECRET="+strings.Repeat("plum", 10), "TWILIO_ACCOUNT_SID="+loadAccount, "TWILIO_AUTH_TOKEN="+loadToken,
 		"TWILIO_FROM="+ourNumber, "TWILIO_API_URL="+m.provider.URL, "TELEGRAM_BOT_TOKEN="+loadBotToken, "TELEGRAM_API_URL="+m.provider.URL,
 		"TELEGRAM_WEBHOOK_SECRET="+loadSecret)
@@ -188,6 +194,10 @@ func (m *measure) process(cmd *exec.Cmd, more ...string) *process {
 func (m *measure) serve(h measured) *process {
 	m.Helper()
 	p := m.process(exec.Command(m.program, "serve"), "SKEPLINE_HOTLINE="+h.file)
+	if profileFolder() != "" { // the test's binary is the same program, and gives profiles
+		p = m.process(exec.Command(os.Args[0]), "SKEPLINE_HOTLINE="+h.file, "SKEPLINE_TEST_SERVE=1")
+		p.Env = append(p.Env, "SKEPLINE_TEST_PROFILE="+p.profiles)
+	}
 	log, err := os.OpenFile(filepath.Join(m.dir, "serve.log"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
 		m.Fatal(err)
@@ -240,7 +250,7 @@ func (m *measure) enrols(h measured, catchers int) {
 
 func (m *measure) open(h measured) *store.Store {
 	m.Helper()
-	st, err := store.Open(store.Options{URL: m.redisURL, Hotline: h.settings.Tag})
+	st, err := store.Open(store.Options{URL: m.redisURL, Hotline: h.settings.Tag, Secrets: [][]byte{[]byte(strings.Repeat("plum", 10))}})
 	if err != nil {
 		m.Fatal(err)
 	}
@@ -272,7 +282,8 @@ func (m *measure) round(n int) {
 		m.pair("sms_first"+at, ours, f2, connections, func() talk { return m.people.smsTalk(intakeTalk) }, false)
 		m.pair("telegram"+at, ours, fe, connections, func() talk { return m.people.chatTalk(intakeTalk) }, true)
 	}
-	fmt.Printf("round %d: sms %.2f, telegram %.2f of the floor\n", n+1, m.last("ratio sms_32"), m.last("ratio telegram_32"))
+	fmt.Printf("round %d: sms %.2f, telegram %.2f of the floor\n", n+1,
+		m.last(fmt.Sprint("ratio sms_", m.connections[0])), m.last(fmt.Sprint("ratio telegram_", m.connections[0])))
 }
 
 func (m *measure) last(name string) float64 { return m.seen[name][len(m.seen[name])-1] }
@@ -299,13 +310,17 @@ func (m *measure) sizes(p *process) {
 // pair plays the same kind of load on program and floor; who is first alternates.
 func (m *measure) pair(name string, ours, floor *process, connections int, person func() talk, answered bool) {
 	m.turns++
+	var talks []talk
+	for posts := 0; posts < int(12000*m.each.Seconds()); posts += len(talks[0].posts) {
+		talks = append(talks, person())
+	}
 	var a, b leg
 	if m.turns%2 == 0 {
-		a = m.profiled(name, ours, connections, person, answered)
-		b = m.leg(floor, connections, person, answered)
+		a = m.profiled(name, ours, connections, talks, answered)
+		b = m.leg(floor, connections, talks, answered)
 	} else {
-		b = m.leg(floor, connections, person, answered)
-		a = m.profiled(name, ours, connections, person, answered)
+		b = m.leg(floor, connections, talks, answered)
+		a = m.profiled(name, ours, connections, talks, answered)
 	}
 	m.note(name+", a second", a.rate())
 	m.note(name+", floor", b.rate())
@@ -321,14 +336,14 @@ func (m *measure) pair(name string, ours, floor *process, connections int, perso
 
 // profiled is a leg of the program. With SKEPLINE_BENCH_PROFILE=FOLDER it leaves a profile of
 // each kind of load there, for go tool pprof.
-func (m *measure) profiled(name string, p *process, connections int, person func() talk, answered bool) leg {
-	folder := os.Getenv("SKEPLINE_BENCH_PROFILE")
+func (m *measure) profiled(name string, p *process, connections int, talks []talk, answered bool) leg {
+	folder := profileFolder()
 	if folder == "" {
-		return m.leg(p, connections, person, answered)
+		return m.leg(p, connections, talks, answered)
 	}
 	var group errgroup.Group
 	group.Go(func() error {
-		answer, err := http.Get(fmt.Sprintf("http://%s/debug/pprof/profile?seconds=%d", p.metrics, max(1, int(m.each.Seconds()))))
+		answer, err := http.Get(fmt.Sprintf("http://%s/debug/pprof/profile?seconds=%d", p.profiles, max(1, int(m.each.Seconds()))))
 		if err != nil {
 			return err
 		}
@@ -339,19 +354,17 @@ func (m *measure) profiled(name string, p *process, connections int, person func
 		}
 		return os.WriteFile(filepath.Join(folder, name+".pprof"), profile, 0o600)
 	})
-	l := m.leg(p, connections, person, answered)
+	l := m.leg(p, connections, talks, answered)
 	if err := group.Wait(); err != nil {
 		m.Error(err)
 	}
 	return l
 }
 
+func profileFolder() string { return os.Getenv("SKEPLINE_BENCH_PROFILE") }
+
 // leg loads one program for a stretch.
-func (m *measure) leg(p *process, connections int, person func() talk, answered bool) leg {
-	var talks []talk
-	for posts := 0; posts < int(12000*m.each.Seconds()); posts += len(talks[0].posts) {
-		talks = append(talks, person())
-	}
+func (m *measure) leg(p *process, connections int, talks []talk, answered bool) leg {
 	var heard *provider
 	if answered {
 		m.provider.reset()

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -34,7 +35,17 @@ func (s serveCmd) Run(ctx context.Context, t *terminal, c *commands) error {
 		return err
 	}
 	config.inMemory = s.InMemory
+	sweepSeldom(t.getenv)
 	return run(ctx, config)
+}
+
+// sweepSeldom lets the garbage grow to some four times of what lives, as long as that is little
+// on the smallest server: the tables of the readers live, and each sweep looks at them all.
+func sweepSeldom(getenv func(string) string) {
+	if getenv("GOGC") == "" && getenv("GOMEMLIMIT") == "" {
+		debug.SetGCPercent(400)
+		debug.SetMemoryLimit(192 << 20)
+	}
 }
 
 // run serves until ctx ends, and then ends in order.
@@ -54,7 +65,7 @@ type service struct {
 	hotline  *bot.Hotline
 	metrics  *web.Metrics
 	health   *web.Health
-	bell     *bell          // rings when there may be messages to send
+	chimes   chimes         // ring when there is something to send
 	sms      *sms.Door      // nil = off
 	telegram *telegram.Door // nil = off
 	outside  bot.Outside    // who answers look-ups
@@ -67,10 +78,10 @@ func open(ctx context.Context, c config) (*service, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &service{config: c, clock: &clock{}, store: st, metrics: web.NewMetrics(), bell: newBell()}
+	s := &service{config: c, clock: &clock{}, store: st, metrics: web.NewMetrics(), chimes: newChimes()}
 	profile, err := c.checked(ctx, st)
 	if err == nil {
-		s.hotline, err = c.hotline(s.metrics.Store(st), s.clock)
+		s.hotline, err = c.hotline(chiming{s.metrics.Store(st), s.chimes}, s.clock)
 	}
 	if err != nil {
 		return nil, errors.Join(err, st.Close())
@@ -84,14 +95,13 @@ func open(ctx context.Context, c config) (*service, error) {
 
 // openDoors builds the doors that have credentials and says which are off.
 func (s *service) openDoors() {
-	owner := replica()
-	heard := s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept})
+	owner, client := replica(), &http.Client{Transport: providers()}
+	heard := s.metrics.Hear(settling{s.hotline, s.store.Kept})
 	if s.env.HasSMS() {
 		s.sms = sms.New(sms.Config{
 			AccountSID: s.env.TwilioAccountSID, AuthTokens: revealed(s.env.TwilioAuthTokens), From: s.env.TwilioFrom,
 			APIURL: s.env.TwilioAPIURL, PublicURL: s.env.PublicURL, Country: s.settings.Country, VoiceWords: voiceWords(s.settings),
-			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log,
-			SweepEvery: s.sweep,
+			Hearer: heard, Reports: s.hotline, Holder: s.store, Marks: s.store, Owner: owner, Clock: s.clock, Log: s.log, SweepEvery: s.sweep, Client: client,
 		})
 		s.log.Info("SMS and WhatsApp are on.")
 	} else {
@@ -101,7 +111,7 @@ func (s *service) openDoors() {
 		s.telegram = telegram.New(telegram.Config{
 			Token: s.env.TelegramBotToken.Reveal(), Secret: s.env.TelegramWebhookSecret.Reveal(),
 			APIURL: s.env.TelegramAPIURL, PublicURL: s.env.PublicURL, TapWords: bot.TapWords, Picture: s.picture,
-			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log, Lease: s.lease,
+			Hearer: heard, Holder: s.store, Owner: owner, Clock: s.clock, Log: s.log, Lease: s.lease, Client: client,
 		})
 		s.log.Info("Telegram is on.")
 	} else {
@@ -118,6 +128,14 @@ func (s *service) openDoors() {
 	}
 }
 
+// providers is the way to both providers. The usual one keeps two connections to a server open
+// and makes a new one, with its handshake, for every further message under way.
+func providers() http.RoundTripper {
+	t := http.DefaultTransport.(*http.Transport).Clone()
+	t.MaxIdleConnsPerHost = workers * 16 // as many as are under way at once
+	return t
+}
+
 // voiceWords is what a phone call hears, by language. The emergency number's digits are set
 // apart, or a machine says "nine hundred and eleven".
 func voiceWords(s *bot.Settings) map[string]string {
@@ -129,11 +147,9 @@ func voiceWords(s *bot.Settings) map[string]string {
 	return words
 }
 
-// ringing rings the bell after every event, so that its messages leave at once. "Yours" is
-// said on the spot only when Redis cannot lose it with one server.
-type ringing struct {
+// settling says "yours" on the spot only when Redis cannot lose it with one server.
+type settling struct {
 	*bot.Hotline
-	bell *bell
 	kept func(context.Context) (bool, error)
 }
 
@@ -141,14 +157,11 @@ type ringing struct {
 // that it must bring it again: Twilio turns to the fallback after 15 (errors/11205).
 const hearWithin = 4500 * time.Millisecond
 
-// Hear hears e and rings.
-func (r ringing) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
+// Hear hears e.
+func (r settling) Hear(ctx context.Context, e bot.Event) (bot.Outcome, error) {
 	ctx, cancel := context.WithTimeout(ctx, hearWithin)
 	defer cancel()
 	outcome, err := r.Hotline.Hear(ctx, e)
-	if err == nil {
-		r.bell.ring()
-	}
 	if err == nil && outcome == bot.OutcomeWon {
 		if kept, err := r.kept(ctx); err != nil || !kept {
 			return bot.OutcomeSettling, nil
@@ -187,7 +200,7 @@ func (s *service) pages() *web.Pages {
 		return nil
 	}
 	return &web.Pages{
-		Look: s.hotline, Kept: s.store.Kept, Hear: s.metrics.Hear(ringing{s.hotline, s.bell, s.store.Kept}), PublicURL: s.env.PublicURL,
+		Look: s.hotline, Kept: s.store.Kept, Hear: s.metrics.Hear(settling{s.hotline, s.store.Kept}), PublicURL: s.env.PublicURL,
 		Language: s.settings.DefaultLanguage(), Password: s.env.StewardPassword, Secret: s.hotline.Secrets[0],
 		Now: s.clock.Now, Photo: s.photo, Plots: drawn, Log: s.log, Privacy: privacy(s.settings, s.sms != nil, s.telegram != nil),
 	}
@@ -342,7 +355,7 @@ func (s *service) serve(ctx context.Context) error {
 		s.health.Drain()
 		s.log.Info("ending: nothing new is taken")
 		defer time.AfterFunc(abortAfter, abort).Stop()
-		rest(work, nil, s.linger)
+		rest(work, s.linger)
 		within, cancel := context.WithTimeout(work, finishWithin)
 		defer cancel()
 		return errors.Join(public.Shutdown(within), metrics.Close())

@@ -79,9 +79,7 @@ func (s *service) pulse() func(context.Context) error {
 			loss = nil
 			return nil
 		}
-		err = s.hotline.Reconcile(ctx, loss.Name, s.metrics.Repaired)
-		s.bell.ring()
-		return err
+		return s.hotline.Reconcile(ctx, loss.Name, s.metrics.Repaired)
 	}
 }
 
@@ -128,7 +126,6 @@ func (s *service) spending(ctx context.Context, segments int) error {
 	_, err := s.hotline.Hear(ctx, event)
 	if err == nil {
 		s.told = event.Event
-		s.bell.ring()
 	}
 	return err
 }
