@@ -17,7 +17,7 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 		"access": {"words"}, "notsure": {"yes"}, "emergency": {"yes"}, "calm": {"yes"}, "yesno": {"yes", "no", "unknown"}, "optout": {"stop", "start", "help"},
 		"arrival": {"self", "other"}, "kit": kitItems, "weighing": {SizeSmall, SizeMedium, SizeLarge, "kg", "lb", "frames"},
 		"correction": {"yes"},
-		"again": {"yes"}, "person": {"yes"},
+		"again":      {"yes"}, "person": {"yes"},
 	}
 	words := []Word{WordTake, WordPass, WordETA, WordThere, WordBoxed, WordLifted, WordLiftedAll, WordHived, WordFlown, WordNotBees, WordDrop, WordOut,
 		WordIn, WordMine, WordMenu, WordBack, WordAgain, WordGone, WordDelete, WordJoin, WordSay, WordOffer, WordClose, WordNew, WordOpen,
