@@ -51,22 +51,7 @@ func TestNothingPersonalIsLeft(t *testing.T) {
 		{"on request, after opting out", "gwen > STOP\ngwen > DELETE\nada > flown\n", 2 * time.Hour},
 	} {
 		t.Run(row.why, func(t *testing.T) {
-			play, err := Parse("planted", plantedPlay+row.end)
-			if err != nil {
-				t.Fatal(err)
-			}
-			s, err := Player{}.stage(play)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer func() { _ = s.store.Close() }() // an embedded store has nothing to lose
-			there := ""
-			for _, a := range play.acts {
-				if err := s.perform(t.Context(), a); err != nil {
-					t.Fatalf("line %d: %v", a.lineNo(), err)
-				}
-				there += dump(t, s.redis)
-			}
+			s, there := plant(t, plantedPlay+row.end)
 			for _, secret := range planted {
 				if !strings.Contains(there, secret) {
 					t.Errorf("%q never was in the store, so this test proves nothing", secret)
@@ -95,6 +80,31 @@ func TestNothingPersonalIsLeft(t *testing.T) {
 	}
 }
 
+// plant plays what somebody lets us know and returns all that was in the store at any time.
+// Catchers are called Gundula, which stands nowhere else.
+func plant(t *testing.T, text string) (s *stage, there string) {
+	t.Helper()
+	play, err := Parse("planted", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err = (Player{}).stage(play); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = s.store.Close() }) // an embedded store has nothing to lose
+	for _, a := range play.acts {
+		if c, is := a.(meetCatcher); is {
+			c.catcher.Name = "Gundula"
+			a = c
+		}
+		if err := s.perform(t.Context(), a); err != nil {
+			t.Fatalf("line %d: %v", a.lineNo(), err)
+		}
+		there += dump(t, s.redis)
+	}
+	return s, there
+}
+
 // plantedLine is what a catcher lets us know of themselves in the play below.
 var plantedLine = []string{"Gundula", "hollow larch", "42.45871", "76.48261", "5550101", `"ladder_m"`, "BX01"}
 
@@ -117,26 +127,7 @@ ada > BOX 1 caught
 		{"off the list", "", true, nil},
 	} {
 		t.Run(row.why, func(t *testing.T) {
-			parsed, err := Parse("planted", play+row.more)
-			if err != nil {
-				t.Fatal(err)
-			}
-			s, err := Player{}.stage(parsed)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer func() { _ = s.store.Close() }() // an embedded store has nothing to lose
-			there := ""
-			for _, a := range parsed.acts {
-				if c, is := a.(meetCatcher); is {
-					c.catcher.Name = "Gundula"
-					a = c
-				}
-				if err := s.perform(t.Context(), a); err != nil {
-					t.Fatal(err)
-				}
-				there += dump(t, s.redis)
-			}
+			s, there := plant(t, play+row.more)
 			if row.dismissed {
 				if err := s.hear(t.Context(), bot.Dismissed{Event: "ro:off", Catcher: "ada"}); err != nil {
 					t.Fatal(err)
