@@ -237,6 +237,9 @@ func (v *watch) message(m notify.Message, c bot.Change) {
 	if call != nil {
 		n.epoch = call.Epoch
 	}
+	if old := v.notes[m.ID]; old != nil { // committed again after a loss
+		n.earlier = old.copies + old.earlier
+	}
 	v.notes[m.ID] = n
 	if m.Class == notify.Offer && call != nil {
 		if m.Edits == "" {
