@@ -108,6 +108,9 @@ func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, no
 	if done.Drop, err = d.notSent(ctx, lease, now); err != nil {
 		d.log().Warn("message cannot be checked", "message", lease.ID, "class", lease.Class, "error", err)
 		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
+	} else if done.Drop == dropDetour && lease.Class == Safety {
+		// It goes both ways: the second address may not work either.
+		done.Drop, done.Result = "", Result{End: RetryLater, After: lookAgain / 4, Reason: dropDetour}
 	} else if done.Drop == "" && d.overslept(now) {
 		done.Unsent, done.Result = true, Result{End: RetryLater, After: time.Second, Reason: "overslept"}
 	} else if done.Drop == "" && d.unkept(ctx, lease, now) {
@@ -275,6 +278,8 @@ func failure(done Done) string {
 		return cmp.Or(done.Result.Reason, dropGaveUp)
 	case done.Drop == dropOptedOut, done.Drop == dropUnfunded, done.Drop == dropDetour:
 		return done.Drop
+	case done.Result.Reason == dropDetour:
+		return dropDetour
 	case done.Drop == "" && done.Result.End == Refused:
 		return cmp.Or(done.Result.Reason, string(Refused))
 	}

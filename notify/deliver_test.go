@@ -286,6 +286,7 @@ func TestWhatIsNotSent(t *testing.T) {
 		{"no money", nil, Unfunded, "", "unfunded", []string{"m: unfunded"}},
 		{"no money, but safety", func(m *Message) { m.Class = Safety }, Unfunded, "", "", nil},
 		{"goes to the second address", nil, Detour, "", "channel_down", []string{"m: channel_down"}},
+		{"safety goes both ways", func(m *Message) { m.Class = Safety }, Detour, "", "", []string{"m: channel_down"}},
 		{"no longer true, so it goes nowhere", nil, Detour, "superseded", "superseded", nil},
 		{"whom an opt-out covers is the outbox's affair", func(m *Message) { m.Class = Safety }, OptedOut, "", "opted_out", []string{"m: opted_out"}},
 	} {
@@ -298,7 +299,7 @@ func TestWhatIsNotSent(t *testing.T) {
 		p.shelf.put(m)
 		p.shelf.items[0].state = test.state
 		sent := p.step(t)
-		if drop := p.shelf.done[0].Drop; drop != test.drop || (sent == 0) != (test.drop != "") || sent != len(p.door.sent) {
+		if drop := p.shelf.done[0].Drop; drop != test.drop || (sent == 0) != (test.drop != "" || test.failed != nil) || sent != len(p.door.sent) {
 			t.Errorf("%s: dropped %q, %d sent; want %q", test.why, drop, sent, test.drop)
 		}
 		if diff := gocmp.Diff(test.failed, p.failed); diff != "" {

@@ -109,7 +109,7 @@ func (v *watch) forgets(l *loss) {
 	clear(v.rates)
 	clear(v.urgent)
 	for _, item := range m.items {
-		if item.Class == notify.Safety {
+		if n := v.notes[item.ID]; item.Class == notify.Safety && (n == nil || n.copies+n.earlier == 0) {
 			v.urgent[item.Recipient] = true
 		}
 	}

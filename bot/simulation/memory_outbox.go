@@ -200,10 +200,7 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	}
 	since := held.since
 	person := strings.TrimSuffix(line, "!")
-	chatGap := int64(0)
-	if l.channel == notify.Telegram {
-		chatGap = l.ChatPace.Milliseconds()
-	}
+	chatGap := l.chatGap()
 	if turn := l.chat[person] - 2*chatGap; chatGap > 0 && lane == notify.Lane(l.channel) && turn > l.now {
 		l.file(lane, line, turn)
 		return
@@ -245,9 +242,7 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	lease.Fence = l.fence
 	l.held[line] = heldLine{l.fence, since, l.now + hold, cost}
 	if l.probing && goes {
-		c := l.shuts[l.channel]
-		c.probe, c.shut = l.fence, l.now+15000
-		l.shuts[l.channel] = c
+		l.probes()
 	}
 	if msg.Edits != "" {
 		lease.EditsProvider = l.sent[msg.Edits].provider
@@ -256,6 +251,21 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 		lease.Since = time.UnixMilli(since).UTC()
 	}
 	l.out = append(l.out, lease)
+}
+
+// chatGap is the time between two messages to one chat, in ms.
+func (l *leasing) chatGap() int64 {
+	if l.channel != notify.Telegram {
+		return 0
+	}
+	return l.ChatPace.Milliseconds()
+}
+
+// probes notes that the message just handed out tries a shut channel out.
+func (l *leasing) probes() {
+	c := l.shuts[l.channel]
+	c.probe, c.shut = l.fence, l.now+15000
+	l.shuts[l.channel] = c
 }
 
 func (l *leasing) state(line string, msg notify.Message, since int64) notify.LeaseState {

@@ -79,7 +79,7 @@ type someone struct {
 var town = []someone{
 	{name: "Gwen", address: "sms:+16075550142", house: "14 Mill Ln"},
 	{name: "Hugo", address: "sms:+16075550143", house: "27 Quarry Rd"},
-	{name: "Ines", address: "whatsapp:+16075550144", house: "31 Ferry St"},
+	{name: "Ines", address: "whatsapp:+16075550144", also: "sms:+16075550144", house: "31 Ferry St"},
 	{name: "Lupe", address: "telegram:5550145", house: "5 Hollow Way"},
 	{name: "Ada", address: "telegram:5550101", catcher: true},
 	{name: "Bram", address: "telegram:5550102", catcher: true},

@@ -220,6 +220,11 @@ func (v *watch) catcher(d bot.Document) {
 
 // urgency notes who must hear safety first.
 func (v *watch) urgency(c bot.Change) {
+	for _, m := range c.Messages {
+		if n := v.notes[m.ID]; n != nil && m.Class == notify.Safety && n.copies+n.earlier > 0 {
+			return // heard before the store forgot it
+		}
+	}
 	for _, a := range v.w.inbox {
 		if a.event.ID() != c.Event {
 			continue
@@ -236,6 +241,9 @@ func (v *watch) message(m notify.Message, c bot.Change) {
 	call := v.calls[m.Still.Call]
 	if call != nil {
 		n.epoch = call.Epoch
+	}
+	if old := v.notes[m.ID]; old != nil { // committed again after a loss
+		n.earlier = old.copies + old.earlier
 	}
 	v.notes[m.ID] = n
 	if m.Class == notify.Offer && call != nil {

@@ -100,19 +100,7 @@ func (p *player) do(o order) string {
 			err = p.on.Finish(ctx, p.done(o))
 		}
 	case "dies":
-		var said []string
-		for range 3 + o.B {
-			var leased notify.Leased
-			if leased, err = p.on.Lease(ctx, notify.Channels[o.C], 1+o.A, time.Minute); err != nil {
-				break
-			}
-			said = append(said, fmt.Sprint(idsOf(leased), leased.Wait))
-			for _, lease := range leased.Items {
-				err = errors.Join(err, p.on.Finish(ctx, notify.Done{Lease: lease, Result: dead}))
-			}
-			p.later(3 * time.Second)
-		}
-		answer = said
+		answer, err = p.provider(o)
 	case "report":
 		answer, err = p.on.Report(ctx, bot.DeliveryReport{Message: fmt.Sprint("m", o.B), ProviderID: "P",
 			Status: []string{"sent", "delivered", "failed", "read"}[o.A]})
@@ -148,6 +136,24 @@ func (p *player) do(o order) string {
 		p.Fatal(jsonErr)
 	}
 	return fmt.Sprintf("%s %v", b, err)
+}
+
+// provider lets a few sends in a row find the provider dead, and returns what was handed out.
+func (p *player) provider(o order) (said []string, err error) {
+	for range 3 + o.B {
+		leased, err := p.on.Lease(p.Context(), notify.Channels[o.C], 1+o.A, time.Minute)
+		if err != nil {
+			return said, err
+		}
+		said = append(said, fmt.Sprint(idsOf(leased), leased.Wait))
+		for _, lease := range leased.Items {
+			if err := p.on.Finish(p.Context(), notify.Done{Lease: lease, Result: dead}); err != nil {
+				return said, err
+			}
+		}
+		p.later(3 * time.Second)
+	}
+	return said, nil
 }
 
 // change makes a change that sometimes conflicts, repeats an event, or clears things.

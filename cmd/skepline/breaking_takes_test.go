@@ -142,10 +142,7 @@ func TestBreakPoison(t *testing.T) {
 // TestBreakBurst (B24) lets many people report at once, one of them with a reaction to a
 // sting. Everybody is answered, and that one before those who came at the same moment.
 func TestBreakBurst(t *testing.T) {
-	w := prepareWreck(t)
-	w.adds("[limits]\nnew_in_block_a_day = 10000\nsegments_a_day = 10000\nsafety_reserve = 100\n")
-	w.startRedis()
-	w.start()
+	w := openWreck(t)
 	for i := range 20 {
 		w.enrol(fmt.Sprintf("Catcher%c", 'A'+i), fmt.Sprintf("+1646555%04d", 100+i))
 	}

@@ -50,12 +50,10 @@ func (w *wreck) enrol(name, number string) {
 	}
 }
 
-// steward puts a steward into the settings, in front of everything.
+// steward puts a steward into the settings.
 func (w *wreck) steward(number string) { w.settings("stewards = [\"sms:"+number+"\"]\n", "") }
 
-// adds puts more at the end of the settings.
-func (w *wreck) adds(more string) { w.settings("", more) }
-
+// settings puts more in front of the settings, and at their end.
 func (w *wreck) settings(before, after string) {
 	w.Helper()
 	text, err := os.ReadFile(w.file)
