@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"slices"
@@ -18,6 +17,7 @@ import (
 	"github.com/redis/go-redis/v9"
 
 	"skepline/bot"
+	"skepline/bot/standin"
 	"skepline/notify"
 )
 
@@ -83,12 +83,11 @@ func ownServer(t testing.TB, settings ...string) *server {
 }
 
 func freePort(t testing.TB) string {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	port, err := standin.Port()
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close()
-	return strconv.Itoa(l.Addr().(*net.TCPAddr).Port)
+	return port
 }
 
 func connect(t testing.TB, s *server) *server {

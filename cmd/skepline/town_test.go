@@ -416,12 +416,7 @@ func ownRedis(t *testing.T) (url string, kill func()) {
 
 func freePort(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	_, port, err := net.SplitHostPort(l.Addr().String())
+	port, err := standin.Port()
 	if err != nil {
 		t.Fatal(err)
 	}
