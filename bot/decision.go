@@ -32,11 +32,10 @@ type decision struct {
 	// foreign are documents with fields that we do not know; a newer program wrote them.
 	foreign []Key
 
-	always      values                  // what every text may name
-	placeBefore *intake.Place           // of the call being talked about, before this event
-	onPage      *Said                   // what a press on the caller's page says, as a text would
-	samePlace   *intake.Place           // where a report that begins is, known from the one before
-	answered    map[notify.Address]bool // whose country is answered by SMS, as far as asked
+	always      values        // what every text may name
+	placeBefore *intake.Place // of the call being talked about, before this event
+	onPage      *Said         // what a press on the caller's page says, as a text would
+	samePlace   *intake.Place // where a report that begins is, known from the one before
 }
 
 // copyOf is one document under decision.

@@ -6,8 +6,14 @@ package intake
 // ("nobody has trouble breathing") or plainly harmless ("breathing fine") is left out, and
 // each sign is judged by itself, so that "not allergic but can't breathe" counts.
 func Emergency(text string) bool {
-	_, ok := emergencySign(seenKnown(text))
-	return ok
+	r := recall(text)
+	known := r.alarm.Load()
+	if known == nil {
+		_, alarm := emergencySign(seenKnown(text))
+		known = &alarm
+		r.alarm.Store(known)
+	}
+	return *known
 }
 
 // emergencySign is the first sign that nobody takes back.
