@@ -183,7 +183,7 @@ func stopAfterWord(text, rest string) bool {
 
 func onlyPolite(ts []token) bool {
 	for _, t := range ts {
-		if t.kind <= aNumber && !grammar.sets["pleading"][t.text] {
+		if t.kind <= aNumber && !t.in("pleading") {
 			return false
 		}
 	}
@@ -355,7 +355,7 @@ func wholeText(tree, text string) string {
 			continue
 		}
 		if t.stretched && grammar.words[t.text] == nil {
-			t.text = squeeze(t.text)
+			t.rename(squeeze(t.text))
 		}
 		single = single && len(t.text) == 1
 		ts = append(ts, t)

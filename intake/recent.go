@@ -34,13 +34,13 @@ type heardIn struct {
 
 func recall(text string) *recentText {
 	if len(text) > longestRecent {
-		return &recentText{plain: cutTokens(text)}
+		return &recentText{plain: grammar.tokens(text)}
 	}
 	place := &recent[maphash.String(recentSeed, text)%uint64(len(recent))]
 	if r := place.Load(); r != nil && r.text == text {
 		return r
 	}
-	r := &recentText{text: text, plain: cutTokens(text)}
+	r := &recentText{text: text, plain: grammar.tokens(text)}
 	place.Store(r)
 	return r
 }

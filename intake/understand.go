@@ -242,11 +242,11 @@ func (l *listener) attachment(m match) int {
 			return 0
 		case t.text == "to" && l.is(i-1, "nearby"): // "next to"
 			return aside
-		case grammar.sets["nearby"][t.text], t.text == "front" && i > 0 && l.words[i-1].text == "in":
+		case t.in("nearby"), t.text == "front" && i > 0 && l.words[i-1].text == "in":
 			return aside
 		case l.is(i, "from") && l.lengthEndsAt(i):
 			return aside // "30 feet from the door"
-		case grammar.sets["attached"][t.text]:
+		case t.in("attached"):
 			return 1
 		}
 	}
