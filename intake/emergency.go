@@ -20,7 +20,7 @@ func Emergency(text string) bool {
 func emergencySign(ts []token) (match, bool) {
 	all := grammar.find("emergency", ts)
 	for _, m := range all {
-		if m.rule.topic == "emergency" && !takenBack(m, all, ts, 0) {
+		if m.rule.topic == "emergency" && !takenBack(m, all, ts, 0) && !elsewhen(m, all, ts) {
 			return m, true
 		}
 	}
@@ -31,6 +31,9 @@ func emergencySign(ts []token) (match, bool) {
 		return m, true
 	}
 	if m, ok := allergicAndStung(ts); ok {
+		return m, true
+	}
+	if m, ok := composedSign(ts, all); ok {
 		return m, true
 	}
 	return manyStings(ts)
@@ -99,8 +102,8 @@ func maybeStung(ts []token, j int) bool {
 	if takenBack(match{from: j, to: j + 1}, nil, ts, 0) {
 		return true
 	}
-	for i := max(0, j-5); i < min(len(ts), j+5); i++ {
-		if ts[i].in("if_stung") || i < j && ts[i].in("negators") {
+	for i := max(0, j-5); i < j; i++ {
+		if ts[i].in("if_stung") || ts[i].in("negators") {
 			return true
 		}
 	}

@@ -73,7 +73,7 @@ func TestEmergencyCorpus(t *testing.T) {
 	near := oneALine(t, "near_misses.txt")
 	for _, text := range near {
 		if Emergency(text) {
-			t.Errorf("false alarm: %q", text)
+			t.Errorf("false alarm: %q %s", text, why(text))
 		}
 	}
 	reports, alarms := 0, 0
@@ -84,7 +84,7 @@ func TestEmergencyCorpus(t *testing.T) {
 			}
 			if reports++; Emergency(u.text) {
 				alarms++
-				t.Errorf("%s:%d: false alarm: %q", file, u.line, u.text)
+				t.Errorf("%s:%d: false alarm: %q %s", file, u.line, u.text, why(u.text))
 			}
 		}
 	}

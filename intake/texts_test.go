@@ -35,7 +35,7 @@ func TestTexts(t *testing.T) {
 					alarms++
 				}
 				if show && got != strings.HasPrefix(base, "em") {
-					t.Logf("%s:%d: %s", base, n, line)
+					t.Logf("%s:%d: %s %s", base, n, line, why(line))
 				}
 				continue
 			}
@@ -98,4 +98,17 @@ func mapHazards(v string) string {
 		}
 	}
 	return strings.Join(out, "+")
+}
+
+func why(text string) string {
+	ts := seenKnown(text)
+	m, ok := emergencySign(ts)
+	if !ok {
+		return ""
+	}
+	topic := "code"
+	if m.rule != nil {
+		topic = m.rule.topic + "." + m.rule.lang
+	}
+	return "[" + topic + ": " + text[ts[m.from].start:ts[m.to-1].end] + "]"
 }

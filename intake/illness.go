@@ -1,0 +1,188 @@
+package intake
+
+// A sign of illness is told in endless words, so it is composed: a word or phrase for an
+// abnormal state (reading/*.emergency.toml says of which kind), of whom it is told, and
+// whether somebody was stung. What makes it an alarm is in alarming.
+
+var (
+	humans  = grammar.anyOf("human", "patient", "face", "cara", "core")
+	limbs   = grammar.anyOf("limb")
+	animals = grammar.anyOf("animal")
+	things  = grammar.anyOf("thing", "bees", "wasps", "swarms", "animal", "tree", "shrub", "fence", "post", "vehicle", "structure", "nestword", "flower")
+)
+
+// subject is of whom or what a sign is told.
+type subject uint8
+
+const (
+	nobodyNamed subject = iota
+	human
+	limb
+	thing
+)
+
+// story is a text in which signs of illness are weighed.
+type story struct {
+	ts    []token
+	all   []match // of the tree "emergency"
+	stung int     // the token that tells of a sting which did happen, -1 if none does
+	well  bool    // somebody is said to be well
+}
+
+// composedSign finds a sign that is an alarm by what it is told of and with.
+func composedSign(ts []token, all []match) (match, bool) {
+	s := story{ts: ts, all: all, stung: -1}
+	signs := false
+	for _, m := range all {
+		switch m.rule.topic {
+		case "grave", "mild", "local", "frail":
+			signs = true
+		}
+	}
+	if !signs {
+		return match{}, false
+	}
+	for _, m := range all {
+		switch {
+		case m.rule.topic == "sting" && s.stung < 0 && s.happened(m):
+			s.stung = m.from
+		case m.rule.topic == "well":
+			s.well = true
+		}
+	}
+	for _, m := range all {
+		if s.alarming(m) && !takenBack(m, all, ts, 0) && !elsewhen(m, all, ts) {
+			return m, true
+		}
+	}
+	return match{}, false
+}
+
+// happened reports whether a sting took place, and not to an animal.
+func (s *story) happened(m match) bool {
+	if takenBack(m, nil, s.ts, 0) || elsewhen(m, s.all, s.ts) {
+		return false
+	}
+	for i := m.from - 1; i >= 0 && i >= m.from-5; i-- {
+		t := &s.ts[i]
+		switch {
+		case t.kind == anEnd:
+			return true
+		case t.in("if_stung"), t.in("negators"), t.sets.meets(animals):
+			return false
+		case t.sets.meets(humans):
+			return true
+		}
+	}
+	for i := m.from; i < len(s.ts) && i < m.to+3; i++ {
+		if s.ts[i].sets.meets(animals) {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *story) alarming(m match) bool {
+	switch m.rule.topic {
+	case "grave":
+		switch s.subject(m) {
+		case human:
+			return true
+		case nobodyNamed:
+			return s.stung >= 0 || s.opens(m.from)
+		}
+	case "mild":
+		return s.stung >= 0 && !s.well && s.subject(m) != thing
+	case "local":
+		who := s.subject(m)
+		return s.stung >= 0 && !s.well && who != thing && who != limb && !s.limbBehind(m)
+	case "frail":
+		return s.stung >= 0 && !s.well && s.ofTheStung(m)
+	}
+	return false
+}
+
+// subject is the nearest before a sign in its sentence, or in it or just behind it.
+func (s *story) subject(m match) subject {
+	const reach = 7
+	for i := m.from; i >= 0 && i >= m.from-reach; i-- {
+		if s.ts[i].kind == anEnd {
+			break
+		}
+		if who := subjectOf(&s.ts[i]); who != nobodyNamed {
+			return who
+		}
+	}
+	for i := m.from + 1; i < len(s.ts) && i < m.to+3 && s.ts[i].kind != anEnd; i++ {
+		if who := subjectOf(&s.ts[i]); who != nobodyNamed {
+			return who
+		}
+	}
+	return nobodyNamed
+}
+
+func subjectOf(t *token) subject {
+	switch {
+	case t.sets == nil:
+		return nobodyNamed
+	case t.sets.meets(humans):
+		return human
+	case t.sets.meets(limbs):
+		return limb
+	case t.sets.meets(things):
+		return thing
+	}
+	return nobodyNamed
+}
+
+// limbBehind reports whether a limb is named right after a sign: "swelling on my hand".
+func (s *story) limbBehind(m match) bool {
+	for i := m.to; i < len(s.ts) && i < m.to+4 && s.ts[i].kind != anEnd; i++ {
+		if s.ts[i].sets.meets(limbs) {
+			return true
+		}
+	}
+	return false
+}
+
+// opens reports whether a sentence begins at token i, small words aside.
+func (s *story) opens(i int) bool {
+	for i--; i >= 0 && (s.ts[i].in("hesitation") || s.ts[i].in("pleading") || s.ts[i].in("articles")); i-- {
+	}
+	return i < 0 || s.ts[i].kind == anEnd
+}
+
+// ofTheStung reports whether somebody frail may be the one who was stung: "I got stung, my
+// baby is asleep" tells of two.
+func (s *story) ofTheStung(m match) bool {
+	who := whoBefore(s.ts, s.stung)
+	if w := s.ts[m.from].text; who == "i" && s.ts[m.from].sets.meets(humans) {
+		return w == who
+	}
+	frail := whoBefore(s.ts, m.from)
+	return who == "" || frail == "" || who == frail || s.ts[m.from].sets.meets(humans)
+}
+
+// elsewhen reports whether a sign stands in a sentence that tells of the past or of what is
+// only feared, in a text that says nothing of now.
+func elsewhen(m match, all []match, ts []token) bool {
+	then := false
+	for _, o := range all {
+		switch o.rule.topic {
+		case "now":
+			return false
+		case "elsewhen":
+			then = then || sameSentence(ts, o.from, m.from)
+		}
+	}
+	return then
+}
+
+func sameSentence(ts []token, a, b int) bool {
+	for i := min(a, b); i < max(a, b); i++ {
+		if ts[i].kind == anEnd {
+			return false
+		}
+	}
+	return true
+}
