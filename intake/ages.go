@@ -216,9 +216,13 @@ func hoursSince(when string, now time.Time) float64 {
 	if m, ok := lastSeasons[when]; ok {
 		return sinceMonth(m, now.AddDate(0, -3, 0)) + now.Sub(now.AddDate(0, -3, 0)).Hours()
 	}
+	when, last := strings.CutPrefix(when, "last_")
 	for d := time.Sunday; d <= time.Saturday; d++ {
 		if strings.EqualFold(d.String(), when) {
 			back := (int(now.Weekday()) - int(d) + 7) % 7
+			if back == 0 && last {
+				back = 7 // "last Tuesday" on a Tuesday
+			}
 			if back == 0 {
 				return today(8) // the weekday of today: this morning rather than a week ago
 			}

@@ -19,6 +19,10 @@ func Emergency(text string) bool {
 // emergencySign is the first sign that nobody takes back.
 func emergencySign(ts []token) (match, bool) {
 	all := grammar.find("emergency", ts)
+	s := hearStory(ts, all)
+	if s.joke && s.stung < 0 {
+		return match{}, false
+	}
 	for _, m := range all {
 		if m.rule.topic == "emergency" && !takenBack(m, all, ts, 0) && !elsewhen(m, all, ts) {
 			return m, true
@@ -33,10 +37,10 @@ func emergencySign(ts []token) (match, bool) {
 	if m, ok := allergicAndStung(ts); ok {
 		return m, true
 	}
-	if m, ok := composedSign(ts, all); ok {
+	if m, ok := s.composedSign(); ok {
 		return m, true
 	}
-	return manyStings(ts)
+	return s.manyStings()
 }
 
 // signAlone finds a sign that is the whole text: "hives", "911!!".
@@ -133,20 +137,27 @@ func whoBefore(ts []token, i int) string {
 	return ""
 }
 
-// deadlyStings is the number of stings from which the emergency number is called even when
-// one feels well (case report on massive envenomation, Good Samaritan Regional Poison
-// Center, Phoenix: signs began at 18 hours).
-const deadlyStings = 50
+// manyAtOnce is the number of stings from which care is needed at once, however one feels
+// (San Diego Fire-Rescue: more than 15; from 50 on signs may begin a day later).
+const manyAtOnce = 15
 
-// manyStings finds "stung 60 times", "60 stings", "le picaron más de 50".
-func manyStings(ts []token) (match, bool) {
+// manyStings finds "stung 60 times", "40 stings", "le picaron más de 50", "yes, like 30 times".
+func (s *story) manyStings() (match, bool) {
+	ts := s.ts
 	for i := range ts {
-		if n := countOf(ts[i]); n < deadlyStings || n > 100000 {
+		if n := countOf(ts[i]); n < manyAtOnce || n > 100000 {
 			continue
 		}
+		next := i + 1
+		for next < len(ts) && (ts[next].in("counting") || ts[next].in("hundredfold")) {
+			next++
+		}
 		from, to := max(0, i-5), min(len(ts), i+3)
+		if s.stung >= 0 && next < len(ts) && ts[next].in("unit_times") && i-s.stung < 8 {
+			return match{from: i, to: next + 1}, true
+		}
 		for j := from; j < to; j++ {
-			counted := grammar.sets["sting_counts"][wordAt(ts, i+1)] || j < i && (i+1 == len(ts) || ts[i+1].kind == anEnd || ts[i+1].kind == aPause || ts[i+1].glued)
+			counted := grammar.sets["sting_counts"][wordAt(ts, next)] || j < i && (next == len(ts) || ts[next].kind == anEnd || ts[next].kind == aPause || ts[next].glued)
 			if ts[j].in("stinging") && counted {
 				return match{from: min(i, j), to: max(i, j) + 1}, true
 			}
@@ -164,7 +175,7 @@ func countOf(t token) float64 {
 		return 100
 	}
 	for _, lang := range grammar.langs {
-		if n, ok := grammar.numbers[lang][t.text]; ok && n >= deadlyStings {
+		if n, ok := grammar.numbers[lang][t.text]; ok && n >= manyAtOnce {
 			return n
 		}
 	}

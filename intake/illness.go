@@ -27,11 +27,33 @@ type story struct {
 	all   []match // of the tree "emergency"
 	stung int     // the token that tells of a sting which did happen, -1 if none does
 	well  bool    // somebody is said to be well
+	joke  bool    // somebody laughs
+}
+
+// hearStory looks for what the signs of a text are weighed by.
+func hearStory(ts []token, all []match) story {
+	s := story{ts: ts, all: all, stung: -1}
+	for _, m := range all {
+		switch m.rule.topic {
+		case "sting":
+			if s.stung < 0 && s.happened(m) {
+				s.stung = m.from
+			}
+		case "well":
+			s.well = true
+		case "joke":
+			s.joke = true
+		}
+	}
+	if s.stung < 0 && len(ts) > 1 && ts[0].in("yes_words") {
+		s.stung = 0 // "yes, my son and his face looks weird" answers our first question
+	}
+	return s
 }
 
 // composedSign finds a sign that is an alarm by what it is told of and with.
-func composedSign(ts []token, all []match) (match, bool) {
-	s := story{ts: ts, all: all, stung: -1}
+func (s *story) composedSign() (match, bool) {
+	ts, all := s.ts, s.all
 	signs := false
 	for _, m := range all {
 		switch m.rule.topic {
@@ -41,14 +63,6 @@ func composedSign(ts []token, all []match) (match, bool) {
 	}
 	if !signs {
 		return match{}, false
-	}
-	for _, m := range all {
-		switch {
-		case m.rule.topic == "sting" && s.stung < 0 && s.happened(m):
-			s.stung = m.from
-		case m.rule.topic == "well":
-			s.well = true
-		}
 	}
 	for _, m := range all {
 		if s.alarming(m) && !takenBack(m, all, ts, 0) && !elsewhen(m, all, ts) {
@@ -164,18 +178,20 @@ func (s *story) ofTheStung(m match) bool {
 }
 
 // elsewhen reports whether a sign stands in a sentence that tells of the past or of what is
-// only feared, in a text that says nothing of now.
+// only feared, in a text that says nothing of now or says that nobody was stung.
 func elsewhen(m match, all []match, ts []token) bool {
-	then := false
+	then, now, unhurt := false, false, false
 	for _, o := range all {
 		switch o.rule.topic {
 		case "now":
-			return false
+			now = true
+		case "unhurt":
+			unhurt = true
 		case "elsewhen":
 			then = then || sameSentence(ts, o.from, m.from)
 		}
 	}
-	return then
+	return then && (unhurt || !now)
 }
 
 func sameSentence(ts []token, a, b int) bool {
