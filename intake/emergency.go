@@ -145,7 +145,7 @@ const manyAtOnce = 15
 func (s *story) manyStings() (match, bool) {
 	ts := s.ts
 	for i := range ts {
-		if n := countOf(ts[i]); n < manyAtOnce || n > 100000 {
+		if n := countOf(ts[i]); n < manyAtOnce || n > 100000 || elsewhen(match{from: i, to: i + 1}, s.all, ts) {
 			continue
 		}
 		next := i + 1

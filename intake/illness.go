@@ -57,9 +57,12 @@ func (s *story) composedSign() (match, bool) {
 	signs := false
 	for _, m := range all {
 		switch m.rule.topic {
-		case "grave", "mild", "local", "frail":
+		case "grave", "mild", "local", "frail", "turn", "seems":
 			signs = true
 		}
+	}
+	if m, ok := s.body(); ok {
+		return m, true
 	}
 	if !signs {
 		return match{}, false
@@ -80,7 +83,7 @@ func (s *story) happened(m match) bool {
 	for i := m.from - 1; i >= 0 && i >= m.from-5; i-- {
 		t := &s.ts[i]
 		switch {
-		case t.kind == anEnd:
+		case t.kind == anEnd || t.kind == aPause:
 			return true
 		case t.in("if_stung"), t.in("negators"), t.sets.meets(animals):
 			return false
@@ -112,8 +115,81 @@ func (s *story) alarming(m match) bool {
 		return s.stung >= 0 && !s.well && who != thing && who != limb && !s.limbBehind(m)
 	case "frail":
 		return s.stung >= 0 && !s.well && s.ofTheStung(m)
+	case "seems":
+		return m.to < len(s.ts) && s.ts[m.to].kind == aWord && !s.ts[m.to].in("seem_ok") && !s.well && subjectOf(&s.ts[m.from]) == human
+	case "turn":
+		return s.stung >= 0 && !s.well && s.consequence(m)
 	}
 	return false
+}
+
+// consequence reports whether something is told of somebody behind "and now", which a text
+// about a sting tells of what came of it, in words that nobody can list.
+func (s *story) consequence(m match) bool {
+	told := false
+	for i := m.to; i < len(s.ts) && i < m.to+8; i++ {
+		t := &s.ts[i]
+		switch {
+		case t.kind == anEnd:
+			return told
+		case t.in("benign"):
+			return false
+		case i < m.to+3 && !told:
+			if who := subjectOf(t); who == thing {
+				return false
+			} else if who == human {
+				told = true
+			}
+		}
+	}
+	return told
+}
+
+// body finds a part of the body that is not where somebody was stung: "his neck disappeared".
+// Without a sting it must be somebody's and no bee may be near it.
+func (s *story) body() (match, bool) {
+	if s.well {
+		return match{}, false
+	}
+	for i := range s.ts {
+		if !s.ts[i].in("inner") {
+			continue
+		}
+		theirs := i > 0 && s.ts[i-1].in("their")
+		if s.stung < 0 && !theirs || s.placed(i) {
+			continue
+		}
+		m := match{from: i, to: i + 1}
+		if s.subjectBut(i) == thing || takenBack(m, s.all, s.ts, 0) || elsewhen(m, s.all, s.ts) {
+			continue
+		}
+		return m, true
+	}
+	return match{}, false
+}
+
+// placed reports whether the part of the body at i says where: "on the neck", "over my head",
+// "head high".
+func (s *story) placed(i int) bool {
+	for j := i - 1; j >= 0 && j >= i-4; j-- {
+		if s.ts[j].in("where") {
+			return true
+		}
+		if !s.ts[j].in("articles") && !s.ts[j].in("their") {
+			break
+		}
+	}
+	return i+1 < len(s.ts) && (s.ts[i+1].in("upward") || s.ts[i+1].text == "level" || s.ts[i+1].text == "height")
+}
+
+// subjectBut is the nearest subject before i that is not the body itself.
+func (s *story) subjectBut(i int) subject {
+	for j := i - 1; j >= 0 && j >= i-5 && s.ts[j].kind != anEnd; j-- {
+		if who := subjectOf(&s.ts[j]); who != nobodyNamed {
+			return who
+		}
+	}
+	return nobodyNamed
 }
 
 // subject is the nearest before a sign in its sentence, or in it or just behind it.
@@ -139,6 +215,8 @@ func subjectOf(t *token) subject {
 	switch {
 	case t.sets == nil:
 		return nobodyNamed
+	case t.in("they"):
+		return thing // "they don't look right" is told of bees
 	case t.sets.meets(humans):
 		return human
 	case t.sets.meets(limbs):
