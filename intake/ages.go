@@ -115,7 +115,7 @@ func (l *listener) clock() said {
 			n++
 		}
 		hour, to, certain, ok := l.hourOfDay(n)
-		if !ok || !certain && !l.afterComing(i) {
+		if !ok || !certain && !l.afterComing(i) && l.setting.Waiting != AskAge {
 			continue
 		}
 		at := l.setting.At
@@ -161,6 +161,13 @@ func (l *listener) hourOfDay(n int) (hour float64, to int, certain, ok bool) {
 		case "of":
 			return 0, n, false, false
 		}
+		if half, after := l.partOfDay(to); half != "" {
+			hour = math.Mod(hour, 12)
+			if half == "pm" {
+				hour += 12
+			}
+			return hour, after, true, true
+		}
 		for _, unit := range []string{"unit_min", "unit_h", "unit_day", "unit_week", "unit_ft", "unit_m", "bees", "wasps"} {
 			if l.is(to, unit) {
 				return 0, n, false, false // "started about 15 mins ago"
@@ -171,6 +178,23 @@ func (l *listener) hourOfDay(n int) (hour float64, to int, certain, ok bool) {
 		hour += 12
 	}
 	return hour, to, certain, true
+}
+
+// partOfDay reads "in the morning", "de la tarde" at i: which half of the day, and the token
+// behind it.
+func (l *listener) partOfDay(i int) (half string, after int) {
+	if l.word(i) != "in" && l.word(i) != "de" && l.word(i) != "this" && l.word(i) != "esta" {
+		return "", i
+	}
+	for i++; l.is(i, "articles"); i++ {
+	}
+	switch {
+	case l.is(i, "mornings"):
+		return "am", i + 1
+	case l.is(i, "evenings"):
+		return "pm", i + 1
+	}
+	return "", i
 }
 
 // hours is the age that a statement tells, from a number or from "since:<when>".

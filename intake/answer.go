@@ -257,6 +257,22 @@ func (l *listener) readName(h *Heard) {
 			return
 		}
 	}
+	if last := len(l.words) - 1; last > 0 && l.signsOff(last) {
+		l.setName(h, last)
+	}
+}
+
+// signsOff reports whether token i ends a text as a signature does: "Thanks, Terrence".
+func (l *listener) signsOff(i int) bool {
+	if l.words[i-1].kind != aPause && !l.mark(i-1, "-") && !l.is(i-1, "courtesy") || !l.properName(i) || !l.words[i].capital {
+		return false
+	}
+	for j := i - 1; j >= 0 && j >= i-5; j-- {
+		if l.is(j, "courtesy") || j == i-1 && l.mark(j, "-") {
+			return true
+		}
+	}
+	return false
 }
 
 func (l *listener) setName(h *Heard, at int) {

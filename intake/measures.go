@@ -146,6 +146,9 @@ func (l *listener) length(i int) (float64, int, bool) {
 			return l.andHalf(q.value*u.metres, u.metres, n+1)
 		}
 	}
+	if l.is(n, "unit_story") && q.value >= 1 && l.is(n+1, "storied") {
+		return 3*q.value + 1.5, n + 2, true // the eave or roof of a "one story house"
+	}
 	if l.is(n, "unit_story") && q.value >= 1 {
 		return 3*q.value - 1, n + 1, true // a storey is about 3 m; the spot is inside the top one
 	}

@@ -51,6 +51,7 @@ type phrases struct {
 	numbers                              map[string]map[string]float64 // by language
 	fixes                                map[string]string             // a misspelling's key -> the word meant
 	correct                              map[string]bool               // every word of a set or a number word: nothing to mend
+	aliases                              map[string]string             // how thumbs write it -> the word: "q" is "que"
 	langs                                []string
 }
 
@@ -67,6 +68,7 @@ type step struct {
 
 type readingFile struct {
 	Sets    map[string]string
+	Aliases map[string]string
 	Numbers map[string]float64
 	Says    []saying
 }
@@ -91,7 +93,7 @@ func loadGrammar(files fs.FS) (*phrases, error) {
 	g := &phrases{
 		words: map[string][]class{}, classes: map[string]class{}, edges: map[edge]int32{},
 		any: []int32{0}, gap: []int32{0}, rules: [][]int32{nil}, roots: map[string]int32{},
-		sets: map[string]map[string]bool{}, numbers: map[string]map[string]float64{}, fixes: map[string]string{}, correct: map[string]bool{},
+		sets: map[string]map[string]bool{}, numbers: map[string]map[string]float64{}, fixes: map[string]string{}, aliases: map[string]string{}, correct: map[string]bool{},
 	}
 	names, err := fs.Glob(files, "reading/*.toml")
 	if err != nil {
@@ -221,6 +223,10 @@ func (g *phrases) addSets(lang string, f readingFile) {
 				g.correct[foldWord(w)] = true
 			}
 		}
+	}
+	for short, word := range f.Aliases {
+		g.aliases[short] = foldWord(word)
+		g.correct[short] = true
 	}
 	if g.numbers[lang] == nil {
 		g.numbers[lang] = map[string]float64{}
@@ -384,6 +390,9 @@ func (g *phrases) know(ts []token) {
 		t := &ts[i]
 		if t.kind != aWord && t.kind != aNumber {
 			continue
+		}
+		if word, ok := g.aliases[t.text]; ok && t.kind == aWord && (i == 0 || ts[i-1].kind != aNumber) {
+			t.text, t.sets = word, g.wordSets[word] // "3x" stays three times
 		}
 		t.classes = g.words[t.text]
 		if t.classes == nil && t.kind == aWord && !g.correct[t.text] {

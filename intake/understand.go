@@ -103,6 +103,7 @@ func read(l *listener) Heard {
 		shape.value = "open_umbrella" // wasps have no wax: the comb that is seen is their paper cells
 		best["shape"] = shape
 	}
+	l.reconcile(best)
 	for _, f := range sortedSaid(best) {
 		l.lay(&h, f)
 	}
@@ -121,6 +122,19 @@ func read(l *listener) Heard {
 		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
 	})
 	return h
+}
+
+// reconcile mends what two statements make of each other: a hole in a wall is a cavity, and
+// bees that hang nowhere are on no wall.
+func (l *listener) reconcile(best map[string]said) {
+	shape, surface := best["shape"].value, best["surface"]
+	switch {
+	case shape == "gap_traffic" && surface.value == "wall":
+		surface.value = "cavity"
+		best["surface"] = surface
+	case shape == "no_nest" && (surface.value == "wall" || surface.value == "eave"):
+		delete(best, "surface")
+	}
 }
 
 // publicPlace reports whether a place is named after its kind: "Oak Hill School" is nobody's home.
