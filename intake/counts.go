@@ -26,6 +26,7 @@ func (l *listener) counts() []said {
 		case l.is(i-1, "stinging") && (l.clauseEnds(q.to) || l.is(q.to, "attached")) && q.value >= 1 && q.value <= 100000: // "le picaron tres"
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: q.to})
 		case l.is(i, "approx") && q.to == i+1: // "unas abejas" counts nothing
+		case q.value < 2 && (l.ofThem(n) || l.ofThem(n-1)): // "stung by one of them"
 		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord || l.ofThem(n) || l.ofThem(n-1):
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 5, from: i, to: min(n+1, len(l.words))})
 		case l.setting.Waiting == AskCrowd:

@@ -220,8 +220,12 @@ func (l *listener) twoStreets(i int) (int, int, bool) {
 	if !l.is(i, "at_named") && !l.is(i, "corner") && l.word(i) != "de" {
 		return 0, 0, false
 	}
-	first := l.streetName(i + 1)
-	if first == i+1 || l.word(first) != "and" && l.word(first) != "y" && l.word(first) != "con" {
+	at := i + 1
+	for l.word(at) == "la" || l.word(at) == "the" {
+		at++
+	}
+	first := l.streetName(at)
+	if first == at || l.word(first) != "and" && l.word(first) != "y" && l.word(first) != "con" {
 		return 0, 0, false
 	}
 	from := first + 1
@@ -229,7 +233,7 @@ func (l *listener) twoStreets(i int) (int, int, bool) {
 		from++
 	}
 	if to := l.streetName(from); to > from {
-		return i + 1, to, true
+		return at, to, true
 	}
 	return 0, 0, false
 }
@@ -302,10 +306,10 @@ func (l *listener) atNamed(i int) (int, int, bool) {
 	for j < i+3 && (l.word(j) == "the" || l.word(j) == "de" || l.is(j, "articles")) {
 		j++
 	}
-	if !l.proper(j) || !l.words[j].capital || l.is(j, "first_names") {
+	if !l.proper(j) || !l.words[j].capital || l.is(j, "first_names") && !(l.proper(j+1) && l.words[j+1].capital) {
 		return 0, 0, false
 	}
-	if to := l.properRun(j, 3); l.words[j].classes == nil && len(l.words[j].text) >= 3 || to == j+1 && l.mark(to, "-") && l.proper(to+1) {
+	if to := l.properRun(j, 3); (l.words[j].classes == nil || to > j+1) && len(l.words[j].text) >= 3 || to == j+1 && l.mark(to, "-") && l.proper(to+1) {
 		return j, l.properRun(to, 3), true // "the Save-Rite"
 	}
 	return 0, 0, false

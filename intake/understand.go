@@ -93,7 +93,7 @@ func read(l *listener) Heard {
 	if placed && l.publicPlace(span) {
 		all = append(all, said{field: "owner", value: "no", weight: 3, from: l.tokenAt(span.end) - 1, to: l.tokenAt(span.end)})
 	}
-	best := choose(all)
+	best := choose(l.nearerSurfaces(all))
 	if size, ok := best["size"]; ok && best["crowd"].field == "" && !paper(best["shape"].value) {
 		// The size of a paper nest says nothing about how many live in it.
 		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
@@ -124,6 +124,34 @@ func read(l *listener) Heard {
 	return h
 }
 
+// nearerSurfaces leaves out where the thing is on which they hang: in "on the bumper of a van
+// in the driveway" it is the van. A cavity is never left out.
+func (l *listener) nearerSurfaces(all []said) []said {
+	return slices.DeleteFunc(all, func(b said) bool {
+		if b.field != "surface" || b.value == "cavity" {
+			return false
+		}
+		return slices.ContainsFunc(all, func(a said) bool {
+			return a.field == "surface" && a.value != b.value && a.to <= b.from && b.from-a.to <= 3 && l.within(a.to, b.from)
+		})
+	})
+}
+
+// within reports whether nothing but a word for "in" or "of" and small words stands between
+// two tokens.
+func (l *listener) within(from, to int) bool {
+	prepositions := 0
+	for i := from; i < to; i++ {
+		switch {
+		case l.is(i, "lying_in"):
+			prepositions++
+		case !l.is(i, "articles"):
+			return false
+		}
+	}
+	return prepositions > 0
+}
+
 // reconcile mends what two statements make of each other: a hole in a wall is a cavity, and
 // bees that hang nowhere are on no wall.
 func (l *listener) reconcile(best map[string]said) {
@@ -138,7 +166,9 @@ func (l *listener) reconcile(best map[string]said) {
 }
 
 // publicPlace reports whether a place is named after its kind: "Oak Hill School" is nobody's home.
-func (l *listener) publicPlace(p span) bool { return l.is(l.tokenAt(p.end)-1, "place_kind") }
+func (l *listener) publicPlace(p span) bool {
+	return slices.ContainsFunc(l.words[l.tokenAt(p.start):l.tokenAt(p.end)], func(t token) bool { return t.in("place_kind") })
+}
 
 // tokenAt is the first token that begins at byte end or later.
 func (l *listener) tokenAt(end int) int {
@@ -180,8 +210,14 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
+		if r.topic == "age_h" {
+			l.atHour(&f)
+		}
 		if r.topic == "age_h" && (l.whenStung(m.from) || r.value == "since:evening" && l.setting.At.Hour() < 17) {
 			continue // "tonight" lies ahead until it is evening
+		}
+		if r.topic == "hazards" && r.value == "indoors" && l.onTheHouse(m) {
+			continue
 		}
 		if r.topic == "surface" {
 			if f.weight += l.attachment(m); f.weight < 0 {
@@ -197,6 +233,17 @@ func (l *listener) phrases() []said {
 		out = append(out, f)
 	}
 	return out
+}
+
+// onTheHouse reports whether "in … the house" names a part of the building: "in the fascia of
+// my house" is not indoors.
+func (l *listener) onTheHouse(m match) bool {
+	for i := m.from; i < m.to+1 && i < len(l.words); i++ {
+		if l.is(i, "outer_parts") {
+			return true
+		}
+	}
+	return false
 }
 
 // hidden reports whether a longer phrase covers m: a shadow, or one for the same field.
