@@ -34,7 +34,7 @@ func emergencySign(ts []token) (match, bool) {
 	if m, ok := stungWithSign(ts, all); ok {
 		return m, true
 	}
-	if m, ok := allergicAndStung(ts); ok {
+	if m, ok := s.allergicAndStung(); ok {
 		return m, true
 	}
 	if m, ok := s.composedSign(); ok {
@@ -87,10 +87,14 @@ func stungWithSign(ts []token, all []match) (match, bool) {
 // allergicAndStung finds somebody who is allergic and was stung: their own emergency plan
 // says to use the pen and call without waiting (safety text 3). "I got stung, my wife is
 // allergic" tells of two people.
-func allergicAndStung(ts []token) (match, bool) {
+func (s *story) allergicAndStung() (match, bool) {
+	ts := s.ts
 	for i := range ts {
 		if !ts[i].in("allergy") || takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
 			continue
+		}
+		if j := s.stungAt; j >= 0 && samePerson(ts, i, j) && !s.well {
+			return match{from: min(i, j), to: max(i, j) + 1}, true
 		}
 		for j := range ts {
 			if ts[j].in("stung_event") && !maybeStung(ts, j) && samePerson(ts, i, j) {

@@ -23,21 +23,25 @@ const (
 
 // story is a text in which signs of illness are weighed.
 type story struct {
-	ts    []token
-	all   []match // of the tree "emergency"
-	stung int     // the token that tells of a sting which did happen, -1 if none does
-	well  bool    // somebody is said to be well
-	joke  bool    // somebody laughs
+	ts      []token
+	all     []match // of the tree "emergency"
+	stung   int     // the token that tells of a sting which did happen, -1 if none does
+	stungAt int     // the same, -1 when only a "yes" says so
+	well    bool    // somebody is said to be well
+	joke    bool    // somebody laughs
 }
 
 // hearStory looks for what the signs of a text are weighed by.
 func hearStory(ts []token, all []match) story {
-	s := story{ts: ts, all: all, stung: -1}
+	s := story{ts: ts, all: all, stung: -1, stungAt: -1}
 	for _, m := range all {
 		switch m.rule.topic {
 		case "sting":
 			if s.stung < 0 && s.happened(m) {
 				s.stung = m.from
+			}
+			if s.stungAt < 0 && s.event(m) && s.happened(m) {
+				s.stungAt = m.to - 1
 			}
 		case "well":
 			s.well = true
@@ -73,6 +77,17 @@ func (s *story) composedSign() (match, bool) {
 		}
 	}
 	return match{}, false
+}
+
+// event reports whether a sting is told of as something that took place: "bee stings" alone
+// may be what one is allergic to.
+func (s *story) event(m match) bool {
+	for i := m.from; i < m.to; i++ {
+		if s.ts[i].in("stung_event") || i == m.to-1 && s.ts[i].sets.meets(humans) {
+			return true
+		}
+	}
+	return false
 }
 
 // happened reports whether a sting took place, and not to an animal.
@@ -199,8 +214,8 @@ func (s *story) subject(m match) subject {
 		if s.ts[i].kind == anEnd {
 			break
 		}
-		if who := subjectOf(&s.ts[i]); who != nobodyNamed {
-			return who
+		if who := subjectOf(&s.ts[i]); who != nobodyNamed && !(who == thing && s.placed(i)) {
+			return who // "he's on the porch all gray" is told of him
 		}
 	}
 	for i := m.from + 1; i < len(s.ts) && i < m.to+3 && s.ts[i].kind != anEnd; i++ {

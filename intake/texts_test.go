@@ -26,7 +26,7 @@ func TestTexts(t *testing.T) {
 			if line == "" || strings.HasPrefix(line, "#") {
 				continue
 			}
-			if strings.HasPrefix(base, "em") || strings.HasPrefix(base, "near") {
+			if strings.HasPrefix(base, "em") || strings.HasPrefix(base, "n") {
 				if i := strings.LastIndex(line, " | "); i > 0 {
 					line = line[i+3:]
 				}
