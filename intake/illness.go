@@ -49,8 +49,11 @@ func hearStory(ts []token, all []match) story {
 			s.joke = true
 		}
 	}
-	if s.stung < 0 && len(ts) > 1 && ts[0].in("yes_words") {
+	if s.stung < 0 && len(ts) > 1 && (ts[0].in("yes_words") || ts[0].in("only_words") && ts[1].in("once_words")) {
 		s.stung = 0 // "yes, my son and his face looks weird" answers our first question
+	}
+	if s.stungAt < 0 && s.stung == 0 && ts[0].in("only_words") {
+		s.stungAt = 1 // "just once but he's allergic"
 	}
 	return s
 }
@@ -214,7 +217,7 @@ func (s *story) subject(m match) subject {
 		if s.ts[i].kind == anEnd {
 			break
 		}
-		if who := subjectOf(&s.ts[i]); who != nobodyNamed && !(who == thing && s.placed(i)) {
+		if who := subjectOf(&s.ts[i]); who != nobodyNamed && !s.beside(m, who, i) {
 			return who // "he's on the porch all gray" is told of him
 		}
 	}
@@ -224,6 +227,12 @@ func (s *story) subject(m match) subject {
 		}
 	}
 	return nobodyNamed
+}
+
+// beside reports whether a thing or a limb is only where it happened: "he's on the porch all
+// gray", "it began on her arm and now there are hives on her belly".
+func (s *story) beside(m match, who subject, i int) bool {
+	return (who == thing || who == limb && m.rule.topic == "grave") && s.placed(i)
 }
 
 func subjectOf(t *token) subject {
