@@ -112,6 +112,11 @@ func (l *listener) clock() said {
 	for i := 0; i+1 < len(l.words); i++ {
 		switch l.words[i].text {
 		case "since", "desde":
+		case "quarter", "half", "cuarto":
+			if hour, to, _, ok := l.quarters(i); ok {
+				return l.sinceHour(hour, i, to)
+			}
+			continue
 		case "at", "around", "about", "a", "como":
 			if l.setting.Waiting != AskAge && !l.afterComing(i) {
 				continue // "kids get out at 3"
@@ -124,7 +129,7 @@ func (l *listener) clock() said {
 			n++
 		}
 		hour, to, certain, ok := l.hourOfDay(n)
-		if !ok || !certain && !l.afterComing(i) && l.setting.Waiting != AskAge {
+		if !ok || !certain && !l.afterComing(i) && !(l.setting.Waiting == AskAge && l.clauseEnds(to)) {
 			continue
 		}
 		return l.sinceHour(hour, i, to)

@@ -16,6 +16,10 @@ func ReadAnswer(q Question, text string, s Setting) (Heard, bool) {
 	s.Waiting = q
 	l := listen(text, s)
 	h := read(l)
+	if s := h.Answers.Surface; q == AskHeight && (s == "wall" || s == "eave") {
+		h.Answers.Surface = "" // "up by the gutters" says how high
+		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "surface" })
+	}
 	if q == AskPlace {
 		h.forgetNamedTrees(l)
 	}

@@ -93,7 +93,7 @@ func read(l *listener) Heard {
 	if placed && l.publicPlace(span) {
 		all = append(all, said{field: "owner", value: "no", weight: 3, from: l.tokenAt(span.end) - 1, to: l.tokenAt(span.end)})
 	}
-	best := choose(l.nearerSurfaces(all))
+	best := choose(l.sift(all))
 	if size, ok := best["size"]; ok && best["crowd"].field == "" && !paper(best["shape"].value) {
 		// The size of a paper nest says nothing about how many live in it.
 		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
@@ -124,15 +124,18 @@ func read(l *listener) Heard {
 	return h
 }
 
-// nearerSurfaces leaves out where the thing is on which they hang: in "on the bumper of a van
-// in the driveway" it is the van. A cavity is never left out.
-func (l *listener) nearerSurfaces(all []said) []said {
+// sift leaves out where the thing is on which they hang: in "on the bumper of a van in the
+// driveway" it is the van; a cavity is never left out. An hour is no number of bees.
+func (l *listener) sift(all []said) []said {
 	return slices.DeleteFunc(all, func(b said) bool {
-		if b.field != "surface" || b.value == "cavity" {
-			return false
-		}
 		return slices.ContainsFunc(all, func(a said) bool {
-			return a.field == "surface" && a.value != b.value && a.to <= b.from && b.from-a.to <= 3 && l.within(a.to, b.from)
+			switch b.field {
+			case "surface":
+				return b.value != "cavity" && a.field == b.field && a.value != b.value && a.to <= b.from && b.from-a.to <= 3 && l.within(a.to, b.from)
+			case "crowd":
+				return a.field == "age_h" && a.from <= b.from && b.to <= a.to
+			}
+			return false
 		})
 	})
 }
@@ -141,6 +144,9 @@ func (l *listener) nearerSurfaces(all []said) []said {
 // two tokens.
 func (l *listener) within(from, to int) bool {
 	prepositions := 0
+	if l.is(to, "lying_in") {
+		prepositions = 1
+	}
 	for i := from; i < to; i++ {
 		switch {
 		case l.is(i, "lying_in"):
