@@ -6,11 +6,21 @@ package intake
 // ("nobody has trouble breathing") or plainly harmless ("breathing fine") is left out, and
 // each sign is judged by itself, so that "not allergic but can't breathe" counts.
 func Emergency(text string) bool {
+	return alarmIn(text).heard
+}
+
+// alarm is what emergencySign made of a text.
+type alarm struct {
+	sign  match
+	heard bool
+}
+
+func alarmIn(text string) alarm {
 	r := recall(text)
 	known := r.alarm.Load()
 	if known == nil {
-		_, alarm := emergencySign(seenKnown(text))
-		known = &alarm
+		known = &alarm{}
+		known.sign, known.heard = emergencySign(seenKnown(text))
 		r.alarm.Store(known)
 	}
 	return *known

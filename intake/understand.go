@@ -113,10 +113,10 @@ func read(l *listener) Heard {
 		h.Readings = append(h.Readings, Reading{"place", place.Text, span.start, span.end})
 	}
 	l.readName(&h)
-	if sign, ok := emergencySign(l.words); ok {
+	if a := alarmIn(l.text); a.heard {
 		h.Answers.Stung = "trouble_breathing"
 		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "stung" })
-		h.Readings = append(h.Readings, l.reading("stung", "trouble_breathing", sign.from, sign.to))
+		h.Readings = append(h.Readings, l.reading("stung", "trouble_breathing", a.sign.from, a.sign.to))
 	}
 	slices.SortStableFunc(h.Readings, func(a, b Reading) int {
 		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
