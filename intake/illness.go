@@ -64,7 +64,7 @@ func (s *story) composedSign() (match, bool) {
 	signs := false
 	for _, m := range all {
 		switch m.rule.topic {
-		case "grave", "mild", "local", "frail", "turn", "seems":
+		case "grave", "mild", "local", "frail", "turn", "seems", "state":
 			signs = true
 		}
 	}
@@ -135,6 +135,9 @@ func (s *story) alarming(m match) bool {
 		return s.stung >= 0 && !s.well && s.ofTheStung(m)
 	case "seems":
 		return m.to < len(s.ts) && s.ts[m.to].kind == aWord && !s.ts[m.to].in("seem_ok") && !s.well && subjectOf(&s.ts[m.from]) == human
+	case "state":
+		last := &s.ts[m.to-1]
+		return s.stungAt >= 0 && m.from > s.stungAt && !s.well && last.kind == aWord && !last.in("benign") && !last.in("seem_ok") && !last.in("allergy")
 	case "turn":
 		return s.stung >= 0 && !s.well && s.consequence(m)
 	}
