@@ -19,13 +19,13 @@ var quillbrook = Setting{
 }
 
 // TestCorpus counts the slots read right over the slots expected and those read without
-// being said. The floors are a little below what was measured; unseen.txt says at its top
-// what its number means.
+// being said. The floors are a little below what was measured; unseen.txt and eleventh.txt say
+// at their top what their numbers mean.
 func TestCorpus(t *testing.T) {
 	for _, c := range []struct {
 		file  string
 		floor float64
-	}{{"tuned.txt", 0.97}, {"third.txt", 0.97}, {"fourth.txt", 0.97}, {"fifth.txt", 0.97}, {"sixth.txt", 0.96}, {"seventh.txt", 0.96}, {"eighth.txt", 0.93}, {"unseen.txt", 0.90}} {
+	}{{"tuned.txt", 0.97}, {"third.txt", 0.97}, {"fourth.txt", 0.97}, {"fifth.txt", 0.97}, {"sixth.txt", 0.96}, {"seventh.txt", 0.96}, {"eighth.txt", 0.93}, {"ninth.txt", 0.95}, {"tenth.txt", 0.90}, {"unseen.txt", 0.90}, {"eleventh.txt", 0.75}} {
 		t.Run(c.file, func(t *testing.T) {
 			right, all := 0, 0
 			for _, u := range utterances(t, c.file) {

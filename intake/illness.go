@@ -49,13 +49,28 @@ func hearStory(ts []token, all []match) story {
 			s.joke = true
 		}
 	}
-	if s.stung < 0 && len(ts) > 1 && (ts[0].in("yes_words") || ts[0].in("only_words") && ts[1].in("once_words")) {
-		s.stung = 0 // "yes, my son and his face looks weird" answers our first question
-	}
-	if s.stungAt < 0 && s.stung == 0 && ts[0].in("only_words") {
-		s.stungAt = 1 // "just once but he's allergic"
+	if s.stung < 0 {
+		s.answered()
 	}
 	return s
+}
+
+// answered finds a sentence that begins as an answer to our first question: "yes, my son and
+// his face looks weird", "just once but he's allergic".
+func (s *story) answered() {
+	for i := 0; i+1 < len(s.ts); i++ {
+		if i > 0 && s.ts[i-1].kind != anEnd {
+			continue
+		}
+		switch {
+		case s.ts[i].in("yes_words"):
+			s.stung = i
+			return
+		case s.ts[i].in("only_words") && s.ts[i+1].in("once_words"):
+			s.stung, s.stungAt = i, i+1
+			return
+		}
+	}
 }
 
 // composedSign finds a sign that is an alarm by what it is told of and with.
