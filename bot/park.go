@@ -33,6 +33,7 @@ var parkedAtMost = Limits{TextsIn10Minutes: 20, TextsADay: 100}
 type parking struct {
 	mu    sync.Mutex
 	tally Tally
+	logs  Seldom // one text can break as often as somebody sends it
 }
 
 func (p *parking) may(now time.Time) bool {
@@ -54,7 +55,9 @@ func (h *Hotline) broke(e Event, thrown any) error {
 		}
 		fault = t.Error()
 	}
-	h.Log.Error("decide broke", "kind", kindOf(e), "event", string(e.ID()), "fault", fault, "stack", string(debug.Stack()))
+	if untold, tell := h.parking.logs.Tell(h.Clock.Now()); tell {
+		h.Log.Error("decide broke", "kind", kindOf(e), "event", string(e.ID()), "fault", fault, "stack", string(debug.Stack()), "more_untold", untold)
+	}
 	return fmt.Errorf("decide %s: %w: %s", kindOf(e), ErrBroken, fault)
 }
 
@@ -87,7 +90,7 @@ func (h *Hotline) park(ctx context.Context, e Event, payload string, cause error
 	if err != nil {
 		return "", errors.Join(cause, fmt.Errorf("park: %w", err))
 	}
-	h.Log.Error("event parked", "kind", kindOf(e), "event", string(e.ID()))
+	h.Log.Error("event parked", "kind", kindOf(e), "event", string(e.ID()), "cause", cause)
 	if h.Parked != nil {
 		h.Parked(e)
 	}

@@ -52,7 +52,7 @@ func (s *parkStore) Postpone(_ context.Context, _ Timer, by time.Duration) error
 // still is a clock that stands.
 type still struct{ now time.Time }
 
-func (s still) Now() time.Time                                    { return s.now }
+func (s still) Now() time.Time                                   { return s.now }
 func (s still) Sleep(ctx context.Context, _ time.Duration) error { return ctx.Err() }
 
 func parkHotline(decider func(Facts) (Change, Need)) (*Hotline, *parkStore, *bytes.Buffer) {

@@ -85,7 +85,7 @@ func (d *Delivery) Step(ctx context.Context, channel Channel, now time.Time) (se
 	)
 	for _, lease := range leased.Items {
 		lines.Go(func() error {
-			accepted, err := d.deliver(ctx, channel, lease, now)
+			accepted, err := d.deliverCalmly(ctx, channel, lease, now)
 			mu.Lock()
 			defer mu.Unlock()
 			if accepted {
@@ -97,6 +97,17 @@ func (d *Delivery) Step(ctx context.Context, channel Channel, now time.Time) (se
 	}
 	_ = lines.Wait() // the errors of all are in errs
 	return sent, 0, errors.Join(errs...)
+}
+
+// deliverCalmly is deliver, with a fault of ours as the trouble of this message only.
+func (d *Delivery) deliverCalmly(ctx context.Context, channel Channel, lease Lease, now time.Time) (accepted bool, err error) {
+	defer func() {
+		if recover() != nil {
+			d.log().Error("delivery broke", "message", lease.ID, "class", lease.Class, "stack", string(debug.Stack()))
+			err = fmt.Errorf("message %s: a fault in the program", lease.ID)
+		}
+	}()
+	return d.deliver(ctx, channel, lease, now)
 }
 
 // deliver takes one leased message to its end.

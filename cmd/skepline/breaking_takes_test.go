@@ -1,10 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"math/rand/v2"
-	"net/http"
 	"net/url"
 	"slices"
 	"strings"
@@ -99,43 +97,6 @@ func TestBreakWebhooks(t *testing.T) {
 	}
 	if twice := w.copies(); len(twice) > 0 {
 		t.Errorf("sent more than once: %q", twice)
-	}
-}
-
-// TestBreakPoison (B22) sends what nobody can read, and corrupts a document. Only that is
-// affected.
-func TestBreakPoison(t *testing.T) {
-	w := openWreck(t)
-	poisoned := w.caller()
-	w.untilTaken(w.twilio.Text(poisoned, ourNumber, report))
-	w.hears(poisoned, "?")
-	client := redisAt(t, w.redisPort)
-	keys, err := client.Keys(t.Context(), "*:d:person:*").Result()
-	if err != nil || len(keys) != 1 {
-		t.Fatal(keys, err)
-	}
-	if err := client.Set(t.Context(), keys[0], "7 - {\"schema\":1,\"id\":17", 0).Err(); err != nil {
-		t.Fatal(err)
-	}
-	for _, body := range []string{"\xff\xfe bees \xc3", strings.Repeat("bees ", 2000), "\x00\x01\x02", "\u202ebees", strings.Repeat("🐝", 400)} {
-		number := w.caller()
-		if !w.post(w.twilio.Text(number, ourNumber, body)) {
-			t.Errorf("%.10q… was not taken", body)
-		}
-		w.until("an answer to what nobody can read", func() bool { return w.heard(number, 0) != "" })
-	}
-	if answer, err := http.Post(w.url+"/twilio/message", "application/x-www-form-urlencoded", bytes.NewReader(make([]byte, 1<<20))); err == nil {
-		_ = answer.Body.Close() // its status is all that counts
-		if answer.StatusCode < 400 || answer.StatusCode >= 500 {
-			t.Errorf("a body of a megabyte is answered with %d", answer.StatusCode)
-		}
-	}
-	if w.post(w.twilio.Text(poisoned, ourNumber, "hello?")) {
-		t.Error("a text of somebody whose document cannot be read was acknowledged")
-	}
-	w.once(10, func() {})
-	if w.reading(`skepline_events_total{kind="said",outcome="error"}`) == 0 {
-		t.Error("nothing tells that a document cannot be read")
 	}
 }
 

@@ -22,6 +22,7 @@ import (
 	"testing"
 	"time"
 
+	"skepline/bot"
 	"skepline/bot/standin"
 	"skepline/notify"
 )
@@ -56,6 +57,9 @@ func TestMain(m *testing.M) {
 			c.sweep, c.lease = time.Second, 3*time.Second
 		}
 	}
+	if word := os.Getenv("SKEPLINE_TEST_PANIC"); word != "" {
+		c.decider = breaksOver(word)
+	}
 	if err == nil {
 		err = run(ctx, c)
 	}
@@ -70,6 +74,16 @@ func TestMain(m *testing.M) {
 func quicken(c *config) {
 	c.linger, c.settle, c.hold = 0, 300*time.Millisecond, 3*time.Second
 	c.pace = map[notify.Channel]time.Duration{notify.SMS: time.Millisecond, notify.WhatsApp: time.Millisecond, notify.Telegram: time.Millisecond}
+}
+
+// breaksOver decides like the program, but for texts that hold a word: over those it breaks.
+func breaksOver(word string) func(bot.Facts) (bot.Change, bot.Need) {
+	return func(f bot.Facts) (bot.Change, bot.Need) {
+		if said, ok := f.Event.(bot.Said); ok && strings.Contains(said.Text, word) {
+			panic("planted over " + said.Text)
+		}
+		return bot.Decide(f)
+	}
 }
 
 func rounds(t *testing.T, usual int) int {

@@ -31,6 +31,8 @@ type config struct {
 	lease  time.Duration                    // how long one replica polls Telegram unrenewed; 0 = as usual
 	sweep  time.Duration                    // how often the provider's log is read; 0 = as usual
 	linger time.Duration                    // how long a hotline that must end goes on serving
+
+	decider func(bot.Facts) (bot.Change, bot.Need) // plants faults; nil = bot.Decide
 }
 
 // lingerFor gives a load balancer time to see that this replica is not ready any more.

@@ -89,7 +89,7 @@ func open(ctx context.Context, c config) (*service, error) {
 	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
 	s.health = &web.Health{Now: time.Now, Look: s.look}
 	s.openDoors()
-	s.hotline.Fetch = s.fetch
+	s.hotline.Fetch, s.hotline.Parked, s.hotline.Decider = s.fetch, s.metrics.Parked, c.decider
 	return s, nil
 }
 
