@@ -73,6 +73,7 @@ func TestMain(m *testing.M) {
 // quicken makes the waits of delivery short. What is waited for stays.
 func quicken(c *config) {
 	c.linger, c.settle, c.hold = 0, 300*time.Millisecond, 3*time.Second
+	c.chat = -1
 	c.pace = map[notify.Channel]time.Duration{notify.SMS: time.Millisecond, notify.WhatsApp: time.Millisecond, notify.Telegram: time.Millisecond}
 }
 
@@ -262,7 +263,7 @@ func (w *wreck) untilTaken(form url.Values) {
 // caller returns a number of nobody's that has not called yet.
 func (w *wreck) caller() string {
 	w.callers++
-	return fmt.Sprintf("+1%d5550%03d", 201+w.callers/100, 100+w.callers%100)
+	return fmt.Sprintf("+1%d5550%03d", areas()[w.callers/100], 100+w.callers%100)
 }
 
 // storm lets n people report at the same time while something breaks, and holds that in the
