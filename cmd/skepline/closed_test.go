@@ -193,6 +193,27 @@ func TestThreatTable(t *testing.T) {
 	}
 }
 
+// TestPaceOfTheSettings holds that without rates the store keeps its own, that of a chat among
+// them, and that a rate of one channel leaves the others alone.
+func TestPaceOfTheSettings(t *testing.T) {
+	for _, tt := range []struct {
+		rates string
+		pace  int
+		chat  time.Duration
+	}{{"", 0, 0}, {"telegram = 100", 1, 0}, {"chat = 4", 0, 250 * time.Millisecond}} {
+		file := write(t, "hotline.toml", strings.Replace(readText(t, root+"/bot/hotline.toml"), "chat = 0", "", 1))
+		text := strings.Replace(readText(t, file), "telegram = 0", tt.rates, 1)
+		file = write(t, "hotline.toml", text)
+		c, err := (&terminal{errs: &lockedBuffer{}, getenv: noEnvironment}).config(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if o := c.options(); len(o.Pace) != tt.pace || o.ChatPace != tt.chat {
+			t.Errorf("%q: %v, a chat %v; want %d, %v", tt.rates, o.Pace, o.ChatPace, tt.pace, tt.chat)
+		}
+	}
+}
+
 // TestSpendingIsTold holds that a running replica tells the stewards of each mark once, also
 // when another replica has told it before.
 func TestSpendingIsTold(t *testing.T) {
