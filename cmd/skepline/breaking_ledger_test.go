@@ -83,8 +83,6 @@ func someCatchers(round, n int) (numbers []string) {
 	return numbers
 }
 
-var offered = regexp.MustCompile(`^Swarm ([0-9A-Z]{4}):`)
-
 var yours = regexp.MustCompile(`^Yours: ([0-9A-Z]{4})\.`)
 
 // ledger joins what Redis holds with what the provider took, and holds that every take that is
@@ -194,7 +192,7 @@ func TestBreakRace(t *testing.T) {
 		before, number := len(w.twilio.Sent()), w.caller()
 		w.untilTaken(w.twilio.Text(number, ourNumber, report))
 		w.untilTaken(w.twilio.Text(number, ourNumber, "14 Mill Lane"))
-		w.offersAll(before, catchers)
+		w.offersAll(h, before, catchers)
 		asked := len(w.twilio.Sent())
 		var all sync.WaitGroup
 		for i, catcher := range catchers {
@@ -229,23 +227,43 @@ func TestBreakRace(t *testing.T) {
 		took[len(took)/2].Round(100*time.Microsecond), took[len(took)*99/100].Round(100*time.Microsecond))
 }
 
-// offersAll waits for the first offers of a call and lets a steward offer it to the rest.
-func (w *wreck) offersAll(from int, catchers []string) {
+// offersAll lets a steward offer a call to everybody who was not asked in its first round, and
+// waits until each has an offer. Whom the round asked is read from the call, which was written
+// before its caller's last text was answered.
+func (w *wreck) offersAll(h *bot.Hotline, from int, catchers []string) {
 	w.Helper()
-	w.until("the first offers", func() bool { return w.count(from, catchers, "Reply TAKE") > 0 })
-	time.Sleep(50 * time.Millisecond) // of one round they come together
-	ref := ""
-	for _, m := range w.twilio.Sent()[from:] {
-		if at := offered.FindStringSubmatch(m.Body); at != nil && slices.Contains(catchers, m.To) {
-			ref = at[1]
-		}
-	}
+	call := w.looking(h)
 	for _, catcher := range catchers {
-		if w.count(from, []string{catcher}, "Reply TAKE") == 0 {
-			w.untilTaken(w.twilio.Text(stewardAt, ourNumber, "OFFER "+ref+" "+nameOf(catcher)))
+		if !slices.ContainsFunc(call.Offers, func(o bot.Offer) bool { return o.Party.Address.Number() == catcher }) {
+			w.untilTaken(w.twilio.Text(stewardAt, ourNumber, "OFFER "+call.Reference+" "+nameOf(catcher)))
 		}
 	}
 	w.until("an offer to each", func() bool { return w.count(from, catchers, "Reply TAKE") == len(catchers) })
+}
+
+// looking returns the one call that looks for a catcher.
+func (w *wreck) looking(h *bot.Hotline) bot.Call {
+	w.Helper()
+	board, err := h.Store.Board(w.Context())
+	if err != nil {
+		w.Fatal(err)
+	}
+	for id, card := range board.Calls {
+		if card.Stage != string(bot.Looking) {
+			continue
+		}
+		docs, err := h.Store.Documents(w.Context(), []bot.Key{{Kind: bot.KindCall, ID: id}})
+		if err != nil {
+			w.Fatal(err)
+		}
+		var call bot.Call
+		if err := json.Unmarshal(docs[0].Body, &call); err != nil {
+			w.Fatal(err)
+		}
+		return call
+	}
+	w.Fatal("no call looks for a catcher")
+	return bot.Call{}
 }
 
 // count counts who of some people read words since a message, any of several.
