@@ -136,6 +136,7 @@ func (h *Hotline) referenceOf(ctx context.Context, f Facts) string {
 // parked is what follows from an event that cannot be decided. It opens no document.
 func parked(f Facts, reference string) Change {
 	d := newDecision(f)
+	d.serial = 1000 // a timer is decided after all, and its messages have the first numbers
 	d.change.Outcome = OutcomeParked
 	from, said, v := sender(f.Event), "", values{"Ref": reference, "Alarm": false}
 	p := Party{Person: PersonID(f.Secret, from), Address: from, Language: f.Settings.DefaultLanguage()}
