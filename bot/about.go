@@ -118,7 +118,7 @@ func StillTrue(f Facts, m notify.Message) string {
 	d := &decision{Facts: f}
 	s := m.Still
 	if s.Call != "" {
-		c := d.call(s.Call)
+		c := d.glance(s.Call)
 		switch {
 		case c.ID == "":
 			return "stale"
@@ -132,7 +132,7 @@ func StillTrue(f Facts, m notify.Message) string {
 			return "stale"
 		}
 	}
-	if s.Asked != "" && string(d.personByID(m.Recipient).Talk.Waiting) != s.Asked {
+	if s.Asked != "" && string(look(d, d.people, Key{KindPerson, m.Recipient}).Talk.Waiting) != s.Asked {
 		return "superseded"
 	}
 	return ""

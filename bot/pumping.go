@@ -1,7 +1,10 @@
 package bot
 
 import (
+	"hash/maphash"
+	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/nyaruka/phonenumbers"
@@ -26,16 +29,40 @@ func (d *decision) unpaid(p *Person) bool {
 	if channel == notify.Telegram || p.Catcher != "" || d.Settings.IsSteward(p.Address) {
 		return false // it costs nothing, or the club named them
 	}
-	if (channel != notify.SMS || d.texts(p.Address)) && !d.crowded(p) {
+	if (channel != notify.SMS || d.Settings.texts(p.Address)) && !d.crowded(p) {
 		return false
 	}
 	d.change.Outcome = OutcomeQuiet
 	return true
 }
 
+// answered holds whose country is answered of the numbers asked about last: to read a number
+// takes longer than most of what is decided, and a conversation asks at every text.
+var (
+	answered     [1024]atomic.Pointer[answeredNumber]
+	answeredSeed = maphash.MakeSeed()
+)
+
+type answeredNumber struct {
+	settings *Settings // whose countries
+	address  notify.Address
+	texts    bool
+}
+
 // texts reports whether the hotline answers SMS of a number's country, and no premium number
 // of it.
 func (s *Settings) texts(a notify.Address) bool {
+	place := &answered[maphash.String(answeredSeed, string(a))%uint64(len(answered))]
+	if known := place.Load(); known != nil && known.settings == s && known.address == a {
+		return known.texts
+	}
+	now := &answeredNumber{s, a, s.servesCountryOf(a)}
+	place.Store(now)
+	return now.texts
+}
+
+// servesCountryOf is texts without a memory.
+func (s *Settings) servesCountryOf(a notify.Address) bool {
 	n, err := phonenumbers.Parse(a.Number(), s.Country)
 	if err != nil {
 		return false
@@ -49,25 +76,7 @@ func (s *Settings) texts(a notify.Address) bool {
 		// Not in use as far as the tables know: the main country of its code.
 		region = phonenumbers.GetRegionCodeForCountryCode(int(n.GetCountryCode()))
 	}
-	for _, c := range s.countries() {
-		if c == region {
-			return true
-		}
-	}
-	return false
-}
-
-// texts is Settings.texts, worked out once: to read a number takes longer than to decide.
-func (d *decision) texts(a notify.Address) bool {
-	answered, known := d.answered[a]
-	if !known {
-		if d.answered == nil {
-			d.answered = map[notify.Address]bool{}
-		}
-		answered = d.Settings.texts(a)
-		d.answered[a] = answered
-	}
-	return answered
+	return slices.Contains(s.countries(), region)
 }
 
 // countries are those whose SMS are answered.
@@ -199,7 +208,7 @@ func (d *decision) refused(a notify.Address) bool {
 	}
 	for _, p := range d.people {
 		if p.work.Address == a && p.work.Catcher == "" && !d.Settings.IsSteward(a) {
-			return !d.texts(a)
+			return !d.Settings.texts(a)
 		}
 	}
 	return false

@@ -101,24 +101,44 @@ func (d *decision) seeNow(k *Catcher) {
 // lookingNow returns the calls but one that look for a catcher, so many at most, those that
 // by makes least of first. They are only glanced at: a stale one costs a ping, no promise.
 func (d *decision) lookingNow(cards map[string]notify.CallCard, by func(notify.CallCard) float64, but string, most int) []notify.OpenCall {
-	var ids []string
-	for id, card := range cards {
-		if id != but && card.Stage == string(Looking) && card.Held == "" {
-			ids = append(ids, id)
-		}
-	}
-	slices.SortFunc(ids, func(a, b string) int {
-		return cmp.Or(cmp.Compare(by(cards[a]), by(cards[b])), cmp.Compare(a, b))
+	ids := least(cards, most, func(id string, card notify.CallCard) (float64, bool) {
+		return by(card), id != but && card.Stage == string(Looking) && card.Held == ""
 	})
-	ids = ids[:min(len(ids), most)]
 	d.wantCalls(ids)
 	var calls []notify.OpenCall
 	for _, id := range ids {
 		if c := d.glance(id); c.ID != "" && c.Stage == Looking && c.Joined == "" && !c.Waits && c.Ended.IsZero() {
-			calls = append(calls, notify.OpenCall{ID: id, Needs: d.needs(c), Asked: d.asks(c), Next: c.timer("round").At})
+			calls = append(calls, notify.OpenCall{ID: id, Needs: d.needs(c), Asked: d.asks(c), Next: c.due("round")})
 		}
 	}
 	return calls
+}
+
+// least returns the keys of the most cards of least value among those that count, the least
+// first. It keeps only as many as it looks: a board may have thousands.
+func least[C any](cards map[string]C, most int, value func(id string, card C) (v float64, counts bool)) []string {
+	type ranked struct {
+		id string
+		v  float64
+	}
+	first := make([]ranked, 0, most+1)
+	for id, card := range cards {
+		v, counts := value(id, card)
+		if !counts {
+			continue
+		}
+		r := ranked{id, v}
+		at, _ := slices.BinarySearchFunc(first, r, func(a, b ranked) int { return cmp.Or(cmp.Compare(a.v, b.v), cmp.Compare(a.id, b.id)) })
+		if at < most {
+			first = slices.Insert(first, at, r)
+			first = first[:min(len(first), most)]
+		}
+	}
+	ids := make([]string, len(first))
+	for i, r := range first {
+		ids[i] = r.id
+	}
+	return ids
 }
 
 // plan is the next round of c, with an eye on the other calls that look soon. Where only a

@@ -95,7 +95,7 @@ func (l *listener) whenStung(i int) bool {
 			continue
 		}
 		clause := l.words[m.to:i]
-		if !slices.ContainsFunc(clause, func(t token) bool { return t.kind == anEnd || t.kind == aPause || grammar.sets["but"][t.text] }) {
+		if !slices.ContainsFunc(clause, func(t token) bool { return t.kind == anEnd || t.kind == aPause || t.in("but") }) {
 			return true
 		}
 	}

@@ -290,7 +290,7 @@ func (l *listener) properName(i int) bool {
 	if t.kind != aWord || l.is(i, "not_names") || l.is(i+1, "street") || l.is(i+1, "place_kind") {
 		return false
 	}
-	if grammar.sets["first_names"][t.text] {
+	if t.in("first_names") {
 		return true
 	}
 	return t.capital && !l.shouting() && (t.mended || t.classes == nil && !ordinaryWord(t.text)) && len(t.text) > 1
@@ -305,7 +305,7 @@ func (l *listener) bareName() (string, span, bool) {
 		switch {
 		case t.kind != aWord && t.kind != aNumber || l.is(i, "courtesy") || l.is(i, "polite"):
 			continue
-		case t.kind == aNumber || l.is(i, "not_names") || ordinaryWord(t.text) && !grammar.sets["first_names"][t.text]:
+		case t.kind == aNumber || l.is(i, "not_names") || ordinaryWord(t.text) && !t.in("first_names"):
 			return "", span{}, false
 		}
 		if from < 0 {
@@ -339,13 +339,13 @@ func courteous(ts []token) bool {
 	for _, t := range ts {
 		switch {
 		case t.kind == anEmoji:
-			kind = kind || grammar.sets["courtesy"][t.text]
+			kind = kind || t.in("courtesy")
 		case t.kind == aNumber:
 			return false
 		case t.kind != aWord:
-		case grammar.sets["courtesy"][t.text] || t.stretched && grammar.sets["courtesy"][squeeze(t.text)]:
+		case t.in("courtesy") || t.stretched && grammar.sets["courtesy"][squeeze(t.text)]:
 			kind = true
-		case grammar.sets["polite"][t.text]:
+		case t.in("polite"):
 		case kind && t.capital && grammar.words[t.text] == nil && !ordinaryWord(t.text):
 			strangers++
 		default:
@@ -367,14 +367,14 @@ func ReadYesNo(text string) (yes, known bool) {
 
 func yesOrNo(ts []token) (yes, known bool) {
 	from := 0
-	for from < len(ts) && (grammar.sets["hesitation"][ts[from].text] || ts[from].kind == aPause) {
+	for from < len(ts) && (ts[from].in("hesitation") || ts[from].kind == aPause) {
 		from++
 	}
 	if from == len(ts) {
 		return false, false
 	}
 	if ts[from].kind == anEmoji {
-		return grammar.sets["thumbs_up"][ts[from].text], grammar.sets["thumbs_up"][ts[from].text] || grammar.sets["thumbs_down"][ts[from].text]
+		return ts[from].in("thumbs_up"), ts[from].in("thumbs_up") || ts[from].in("thumbs_down")
 	}
 	best := match{}
 	for _, m := range grammar.find("yesno", ts[from:]) {
@@ -394,6 +394,6 @@ func yesOrNo(ts []token) (yes, known bool) {
 
 func politely(ts []token) bool {
 	return !slices.ContainsFunc(ts, func(t token) bool {
-		return t.kind <= aNumber && !grammar.sets["polite"][t.text] && !grammar.sets["courtesy"][t.text]
+		return t.kind <= aNumber && !t.in("polite") && !t.in("courtesy")
 	})
 }

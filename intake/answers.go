@@ -139,6 +139,21 @@ func (a Answers) WithHazards(more ...string) Answers {
 	return a
 }
 
+// clone returns a with nothing in common that could be changed.
+func (a Answers) clone() Answers {
+	a.HeightM, a.AgeH, a.Latitude, a.Stings, a.Place = copied(a.HeightM), copied(a.AgeH), copied(a.Latitude), copied(a.Stings), copied(a.Place)
+	a.Hazards = slices.Clone(a.Hazards)
+	return a
+}
+
+func copied[T any](p *T) *T {
+	if p == nil {
+		return nil
+	}
+	v := *p
+	return &v
+}
+
 // Merge returns a with every field that newer tells laid over it. Hazards add up.
 func (a Answers) Merge(newer Answers) Answers {
 	lay := func(old *string, v string) {

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -183,7 +184,7 @@ func stopAfterWord(text, rest string) bool {
 
 func onlyPolite(ts []token) bool {
 	for _, t := range ts {
-		if t.kind <= aNumber && !grammar.sets["pleading"][t.text] {
+		if t.kind <= aNumber && !t.in("pleading") {
 			return false
 		}
 	}
@@ -349,13 +350,16 @@ func wholeText(tree, text string) string {
 		return ""
 	}
 	all := seen(text)
+	if first := slices.IndexFunc(all, func(t token) bool { return t.kind <= aNumber }); first < 0 || len(all[first].text) > 1 && !all[first].stretched && !grammar.mayOpen(tree, all[first].text) {
+		return "" // most texts are none: this is asked of each a dozen times
+	}
 	ts, single := make([]token, 0, len(all)), true
 	for _, t := range all {
 		if t.kind > aNumber {
 			continue
 		}
 		if t.stretched && grammar.words[t.text] == nil {
-			t.text = squeeze(t.text)
+			t.rename(squeeze(t.text))
 		}
 		single = single && len(t.text) == 1
 		ts = append(ts, t)

@@ -71,7 +71,7 @@ func (l *listener) countedAlone(q quantity) bool {
 		return false
 	}
 	return slices.ContainsFunc(l.words, func(t token) bool {
-		return grammar.sets["bees"][t.text] || grammar.sets["wasps"][t.text] || grammar.sets["thousandfold"][t.text] || grammar.sets["hundredfold"][t.text]
+		return t.in("bees") || t.in("wasps") || t.in("thousandfold") || t.in("hundredfold")
 	})
 }
 

@@ -8,19 +8,19 @@ func (l *listener) denial(at int) int {
 	reach := 4
 	for i := at - 1; i >= 0 && reach > 0; i-- {
 		t := &l.words[i]
-		if t.kind == anEnd || t.kind == aPause || grammar.sets["but"][t.text] || l.is(i, "restart") && !l.is(i-1, "negators") {
+		if t.kind == anEnd || t.kind == aPause || t.in("but") || l.is(i, "restart") && !l.is(i-1, "negators") {
 			return -1
 		}
 		if t.text == "or" || t.text == "nor" || t.text == "ni" || t.text == "o" {
 			reach += 4
 		}
-		if grammar.sets["negators"][t.text] {
+		if t.in("negators") {
 			if l.negatesElsewhere(i) {
 				return -1
 			}
 			return i
 		}
-		if !grammar.sets["articles"][t.text] {
+		if !t.in("articles") {
 			reach--
 		}
 	}
@@ -36,7 +36,7 @@ func (l *listener) negatesElsewhere(i int) bool {
 	if l.words[i].text != "no" || i+1 >= len(l.words) {
 		return false
 	}
-	return (i == 0 || l.words[i-1].kind == anEnd) && grammar.sets["answers_no"][l.words[i+1].text]
+	return (i == 0 || l.words[i-1].kind == anEnd) && l.words[i+1].in("answers_no")
 }
 
 // turn makes the opposite of a denied statement where there is one.

@@ -6,8 +6,14 @@ package intake
 // ("nobody has trouble breathing") or plainly harmless ("breathing fine") is left out, and
 // each sign is judged by itself, so that "not allergic but can't breathe" counts.
 func Emergency(text string) bool {
-	_, ok := emergencySign(seenKnown(text))
-	return ok
+	r := recall(text)
+	known := r.alarm.Load()
+	if known == nil {
+		_, alarm := emergencySign(seenKnown(text))
+		known = &alarm
+		r.alarm.Store(known)
+	}
+	return *known
 }
 
 // emergencySign is the first sign that nobody takes back.
@@ -34,7 +40,7 @@ func emergencySign(ts []token) (match, bool) {
 func signAlone(ts []token) (match, bool) {
 	first, last := -1, -1
 	for i, t := range ts {
-		if (t.kind == aWord || t.kind == aNumber) && !grammar.sets["pleading"][t.text] {
+		if (t.kind == aWord || t.kind == aNumber) && !t.in("pleading") {
 			last = i
 			if first < 0 {
 				first = i
@@ -54,7 +60,7 @@ func signAlone(ts []token) (match, bool) {
 func stungWithSign(ts []token, all []match) (match, bool) {
 	sting := -1
 	for i := range ts {
-		if grammar.sets["stinging"][ts[i].text] && !takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
+		if ts[i].in("stinging") && !takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
 			sting = i
 			break
 		}
@@ -64,7 +70,7 @@ func stungWithSign(ts []token, all []match) (match, bool) {
 	}
 	for i := range ts {
 		m := match{from: i, to: i + 1}
-		if grammar.sets["signs"][ts[i].text] && !takenBack(m, all, ts, 0) {
+		if ts[i].in("signs") && !takenBack(m, all, ts, 0) {
 			return m, true
 		}
 	}
@@ -76,11 +82,11 @@ func stungWithSign(ts []token, all []match) (match, bool) {
 // allergic" tells of two people.
 func allergicAndStung(ts []token) (match, bool) {
 	for i := range ts {
-		if !grammar.sets["allergy"][ts[i].text] || takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
+		if !ts[i].in("allergy") || takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
 			continue
 		}
 		for j := range ts {
-			if grammar.sets["stung_event"][ts[j].text] && !maybeStung(ts, j) && samePerson(ts, i, j) {
+			if ts[j].in("stung_event") && !maybeStung(ts, j) && samePerson(ts, i, j) {
 				return match{from: min(i, j), to: max(i, j) + 1}, true
 			}
 		}
@@ -94,7 +100,7 @@ func maybeStung(ts []token, j int) bool {
 		return true
 	}
 	for i := max(0, j-5); i < min(len(ts), j+5); i++ {
-		if grammar.sets["if_stung"][ts[i].text] || i < j && grammar.sets["negators"][ts[i].text] {
+		if ts[i].in("if_stung") || i < j && ts[i].in("negators") {
 			return true
 		}
 	}
@@ -138,7 +144,7 @@ func manyStings(ts []token) (match, bool) {
 		from, to := max(0, i-5), min(len(ts), i+3)
 		for j := from; j < to; j++ {
 			counted := grammar.sets["sting_counts"][wordAt(ts, i+1)] || j < i && (i+1 == len(ts) || ts[i+1].kind == anEnd || ts[i+1].kind == aPause || ts[i+1].glued)
-			if grammar.sets["stinging"][ts[j].text] && counted {
+			if ts[j].in("stinging") && counted {
 				return match{from: min(i, j), to: max(i, j) + 1}, true
 			}
 		}
@@ -151,7 +157,7 @@ func countOf(t token) float64 {
 	if t.kind == aNumber {
 		return t.number
 	}
-	if grammar.sets["hundredfold"][t.text] || grammar.sets["thousandfold"][t.text] {
+	if t.in("hundredfold") || t.in("thousandfold") {
 		return 100
 	}
 	for _, lang := range grammar.langs {
@@ -176,7 +182,7 @@ func takenBack(m match, all []match, ts []token, depth int) bool {
 		}
 	}
 	i := m.from - 1
-	for ; i >= 0 && i >= m.from-4 && ts[i].kind == aWord && grammar.sets["denying"][ts[i].text]; i-- {
+	for ; i >= 0 && i >= m.from-4 && ts[i].kind == aWord && ts[i].in("denying"); i-- {
 	}
 	if i < 0 || ts[i].kind != aWord {
 		return false
@@ -188,7 +194,7 @@ func takenBack(m match, all []match, ts []token, depth int) bool {
 	case "or", "nor", "ni", "o": // a list goes on: "no wheezing or vomiting"
 		return depth < 4 && listDenied(i, all, ts, depth)
 	}
-	return grammar.sets["deniers"][ts[i].text] && !answersNo(ts, i)
+	return ts[i].in("deniers") && !answersNo(ts, i)
 }
 
 // listDenied reports whether the sign just before the "or" at i is denied.
@@ -207,5 +213,5 @@ func listDenied(or int, all []match, ts []token, depth int) bool {
 // answersNo reports whether the "no" at i answers a question and the sentence goes on with
 // somebody: "no he can't breathe" denies nothing.
 func answersNo(ts []token, i int) bool {
-	return ts[i].text == "no" && i+1 < len(ts) && (grammar.sets["answers_no"][ts[i+1].text] || grammar.sets["patient"][ts[i+1].text])
+	return ts[i].text == "no" && i+1 < len(ts) && (ts[i+1].in("answers_no") || ts[i+1].in("patient"))
 }

@@ -15,14 +15,21 @@ type token struct {
 	text       string
 	kind       tokenKind
 	start, end int
-	number     float64 // of a number
-	decimals   int     // digits after the point
-	capital    bool    // its first letter was a capital
-	glued      bool    // nothing stood between it and the token before
-	mended     bool    // text is what was meant, not what was typed
-	stretched  bool    // a letter stood three times or more: "heeelp"
-	classes    []class // what the grammar knows it as
+	number     float64  // of a number
+	decimals   int      // digits after the point
+	capital    bool     // its first letter was a capital
+	glued      bool     // nothing stood between it and the token before
+	mended     bool     // text is what was meant, not what was typed
+	stretched  bool     // a letter stood three times or more: "heeelp"
+	classes    []class  // what the grammar knows it as
+	sets       *setBits // the sets of the grammar that text is in; nil = none
 }
+
+// in reports whether the token is in a set of the grammar.
+func (t *token) in(set string) bool { return t.sets.has(grammar.setIDs[set]) }
+
+// rename puts another word in a token's place.
+func (t *token) rename(word string) { t.text, t.sets = word, grammar.wordSets[word] }
 
 type tokenKind uint8
 

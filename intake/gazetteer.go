@@ -290,7 +290,7 @@ func more(text string, areas []hit) bool {
 	left := 0
 	for i, t := range ts {
 		named := slices.ContainsFunc(areas, func(h hit) bool { return h.from <= i && i < h.to })
-		if !named && len(t.text) > 2 && !ordinaryWord(t.text) && !grammar.sets["articles"][t.text] && !grammar.sets["attached"][t.text] && !grammar.sets["polite"][t.text] {
+		if !named && len(t.text) > 2 && !ordinaryWord(t.text) && !t.in("articles") && !t.in("attached") && !t.in("polite") {
 			left++
 		}
 	}
@@ -405,7 +405,7 @@ func (g *Gazetteer) inAreas(found []listed, areas []hit) []listed {
 // candidates turns what was found into at most four spots that are not the same.
 func (g *Gazetteer) candidates(found []listed, words string, s Setting, more bool) []Spot {
 	var spots []Spot
-	if l := listen(words, s); slices.ContainsFunc(l.words, func(t token) bool { return grammar.sets["nearby"][t.text] }) {
+	if l := listen(words, s); slices.ContainsFunc(l.words, func(t token) bool { return t.in("nearby") }) {
 		// "across from the library" is not in the library. Judgement.
 		for i := range found {
 			found[i].precision = math.Max(found[i].precision, 250)

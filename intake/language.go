@@ -23,8 +23,8 @@ func LanguageSwitch(text string) (lang string, ok bool) {
 			named = l
 			continue
 		}
-		denied = denied || grammar.sets["negators"][t.text]
-		others = others || !grammar.sets["switching"][t.text] && !grammar.sets["negators"][t.text]
+		denied = denied || t.in("negators")
+		others = others || !t.in("switching") && !t.in("negators")
 	}
 	if named == "" || others {
 		return "", false
@@ -89,13 +89,13 @@ func GuessLanguage(text, profile, current string) string {
 // evidence counts the different words of ts that belong to lang, and those that belong to
 // no other language.
 func evidence(ts []token, lang string) (words, sure int) {
-	all, certain := grammar.sets["evidence."+lang], grammar.sets["sure_evidence."+lang]
+	all, certain := grammar.setIDs["evidence."+lang], grammar.setIDs["sure_evidence."+lang]
 	for i, t := range ts {
-		if !all[t.text] && !certain[t.text] || slices.ContainsFunc(ts[:min(i, 200)], func(o token) bool { return o.text == t.text }) {
+		if !t.sets.has(all) && !t.sets.has(certain) || slices.ContainsFunc(ts[:min(i, 200)], func(o token) bool { return o.text == t.text }) {
 			continue
 		}
 		words++
-		if certain[t.text] {
+		if t.sets.has(certain) {
 			sure++
 		}
 	}
@@ -106,9 +106,9 @@ func evidence(ts []token, lang string) (words, sure int) {
 func mostly(ts []token) string {
 	best, most, tied := "", 0, false
 	for _, lang := range grammar.langs {
-		n := 0
+		n, all := 0, grammar.setIDs["evidence."+lang]
 		for i := range ts {
-			if grammar.sets["evidence."+lang][ts[i].text] {
+			if ts[i].sets.has(all) {
 				n++
 			}
 		}

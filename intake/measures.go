@@ -12,7 +12,7 @@ type quantity struct {
 }
 
 func (l *listener) is(i int, set string) bool {
-	return i >= 0 && i < len(l.words) && grammar.sets[set][l.words[i].text]
+	return i >= 0 && i < len(l.words) && l.words[i].in(set)
 }
 
 func (l *listener) mark(i int, m string) bool {
@@ -222,7 +222,7 @@ func (l *listener) heightWeight(from, to int) (int, bool) {
 		if l.is(i, "nearby") {
 			return 0, false
 		}
-		if t.kind == aPause || !grammar.sets["articles"][t.text] && i > to {
+		if t.kind == aPause || !t.in("articles") && i > to {
 			break
 		}
 	}

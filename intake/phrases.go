@@ -45,7 +45,9 @@ type phrases struct {
 	rule                                 []rule
 	roots                                map[string]int32 // topic group -> its tree
 	sets                                 map[string]map[string]bool
-	attached, nearby, articles, negators map[string]bool               // of sets
+	setIDs                               map[string]int                // a set's name -> its bit
+	wordSets                             map[string]*setBits           // a word -> the sets it is in
+	attached, nearby, articles, negators int                           // of setIDs
 	numbers                              map[string]map[string]float64 // by language
 	fixes                                map[string]string             // a misspelling's key -> the word meant
 	correct                              map[string]bool               // every word of a set or a number word: nothing to mend
@@ -115,6 +117,9 @@ func loadGrammar(files fs.FS) (*phrases, error) {
 			}
 		}
 	}
+	if most := 64*len(setBits{}) - 1; len(g.sets) > most {
+		return nil, fmt.Errorf("%d sets are more than %d: make setBits larger", len(g.sets), most)
+	}
 	g.addFixes()
 	g.pack()
 	return g, nil
@@ -144,7 +149,38 @@ func (g *phrases) pack() {
 		g.steps[root] = nil
 	}
 	g.edges = nil
-	g.attached, g.nearby, g.articles, g.negators = g.sets["attached"], g.sets["nearby"], g.sets["articles"], g.sets["negators"]
+	g.numberSets()
+	g.attached, g.nearby, g.articles, g.negators = g.setIDs["attached"], g.setIDs["nearby"], g.setIDs["articles"], g.setIDs["negators"]
+}
+
+// setBits says which sets a word is in, a bit for each: a text's words are asked about a
+// thousand times over.
+type setBits [8]uint64
+
+// has reports whether the bit of a set is set. Bit 0 is nobody's: a set that there is not.
+func (b *setBits) has(id int) bool { return b != nil && b[id/64]&(1<<(id%64)) != 0 }
+
+func (g *phrases) numberSets() {
+	g.setIDs, g.wordSets = map[string]int{}, map[string]*setBits{}
+	for name, words := range g.sets {
+		id := len(g.setIDs) + 1
+		g.setIDs[name] = id
+		for w := range words {
+			if g.wordSets[w] == nil {
+				g.wordSets[w] = &setBits{}
+			}
+			g.wordSets[w][id/64] |= 1 << (id % 64)
+		}
+	}
+}
+
+// tokens cuts text into tokens that know their sets.
+func (g *phrases) tokens(text string) []token {
+	ts := cutTokens(text)
+	for i := range ts {
+		ts[i].sets = g.wordSets[ts[i].text]
+	}
+	return ts
 }
 
 // addSets joins a language's sets to those of the same name in the others. The set also
@@ -325,9 +361,9 @@ func (g *phrases) know(ts []token) {
 		t.classes = g.words[t.text]
 		if t.classes == nil && t.kind == aWord && !g.correct[t.text] {
 			if meant, ok := g.undiminish(t.text); ok {
-				t.text, t.classes = meant, g.words[meant]
+				t.text, t.sets, t.classes = meant, g.wordSets[meant], g.words[meant]
 			} else if meant, ok := g.fix(*t); ok {
-				t.text, t.classes, t.mended = meant, g.words[meant], true
+				t.text, t.sets, t.classes, t.mended = meant, g.wordSets[meant], g.words[meant], true
 			}
 		}
 	}
@@ -437,6 +473,12 @@ func (g *phrases) opens(tree string, ts []token) []match {
 	return out
 }
 
+// mayOpen reports whether a phrase of a tree may begin with a word.
+func (g *phrases) mayOpen(tree, word string) bool {
+	root := g.roots[tree]
+	return root != 0 && (g.any[root] != 0 || len(g.first[root][word]) > 0)
+}
+
 // begin finds the phrases that begin with token i.
 func (g *phrases) begin(root int32, ts []token, i int, out *[]match) {
 	if ts[i].classes == nil {
@@ -474,7 +516,7 @@ func (g *phrases) walk(node int32, ts []token, from, at int, out *[]match) {
 
 // anything reports whether t may stand where a phrase takes any one word.
 func (g *phrases) anything(t *token) bool {
-	return (t.kind == aWord || t.kind == aNumber) && !g.attached[t.text] && !g.nearby[t.text]
+	return (t.kind == aWord || t.kind == aNumber) && !t.sets.has(g.attached) && !t.sets.has(g.nearby)
 }
 
 // take walks on from node by every class that the token at has.
@@ -499,10 +541,10 @@ func (g *phrases) jump(node int32, ts []token, from, at int, out *[]match) {
 	for words := 0; words <= 3 && at < len(ts); at++ {
 		g.take(node, ts, from, at, out)
 		t := &ts[at]
-		if t.kind == anEnd || g.negators[t.text] {
+		if t.kind == anEnd || t.sets.has(g.negators) {
 			return
 		}
-		if (t.kind == aWord || t.kind == aNumber) && !g.sets["articles"][t.text] {
+		if (t.kind == aWord || t.kind == aNumber) && !t.sets.has(g.articles) {
 			words++
 		}
 	}
@@ -516,5 +558,5 @@ func (g *phrases) skippable(t *token) bool {
 	case aMark:
 		return t.text == "-" || t.text == ":"
 	}
-	return t.kind == aWord && g.articles[t.text]
+	return t.kind == aWord && t.sets.has(g.articles)
 }

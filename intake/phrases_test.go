@@ -87,7 +87,7 @@ falls ... ground
 		"ripe on cherry": false, "falls to the dry ground": true, "falls ground": true, "falls to the very dry old ground": false, "falls not on ground": false,
 		"falls. ground": false, "grxne apple": false, "gren pear": false, "greeen pear": true, "greem pear": true, "red appel": true, "red appls": true, "red aple": false,
 	} {
-		ts := tokens(text)
+		ts := g.tokens(text)
 		g.know(ts)
 		if got := len(g.find("", ts)) > 0; got != want {
 			t.Errorf("%q: found %v, want %v", text, got, want)

@@ -103,7 +103,7 @@ func (l *listener) proper(i int) bool {
 	}
 	t := &l.words[i]
 	ordinary := t.classes != nil && !(t.mended && t.capital) || len(t.text) < 3 || ordinaryWord(t.text)
-	return !ordinary || t.capital && !l.shouting() && !grammar.sets["articles"][t.text] && !grammar.sets["small"][t.text]
+	return !ordinary || t.capital && !l.shouting() && !t.in("articles") && !t.in("small")
 }
 
 func ordinaryWord(w string) bool {
@@ -164,7 +164,7 @@ func (l *listener) withCompass(to int) int {
 
 // streetFirst reads "calle Robles 12", "av. 5 de Mayo 33".
 func (l *listener) streetFirst(i int) (int, int, bool) {
-	if !grammar.sets["street.es"][l.words[i].text] {
+	if !l.words[i].in("street.es") {
 		return 0, 0, false
 	}
 	j := i + 1
@@ -243,10 +243,10 @@ func (l *listener) namedPlace(i int) (int, int, bool) {
 	for from > 0 && i-from < 3 && l.proper(from-1) && !l.is(from-1, "place_kind") {
 		from--
 	}
-	if from < i && grammar.sets["place_kind.en"][l.words[i].text] {
+	if from < i && l.words[i].in("place_kind.en") {
 		return from, i + 1, true
 	}
-	if to := l.properRun(i+1, 3); to > i+1 && grammar.sets["place_kind.es"][l.words[i].text] {
+	if to := l.properRun(i+1, 3); to > i+1 && l.words[i].in("place_kind.es") {
 		return i, to, true
 	}
 	return 0, 0, false
@@ -293,7 +293,7 @@ func (l *listener) withCrossing(to int) int {
 
 // streetOnly reads a street without a number: "Mill Ln", "on main street".
 func (l *listener) streetOnly(i int) (int, int, bool) {
-	if !l.is(i, "street") || i == 0 || grammar.sets["street_words"][l.words[i].text] && !l.words[i].capital {
+	if !l.is(i, "street") || i == 0 || l.words[i].in("street_words") && !l.words[i].capital {
 		return 0, 0, false
 	}
 	from := i

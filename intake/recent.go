@@ -6,9 +6,9 @@ import (
 	"sync/atomic"
 )
 
-// recent holds the tokens of the texts cut last. A decision looks at one text a dozen times,
-// for an opt-out, an emergency, a command, an answer and so on, and starts over when it lacks
-// a document; the text is cut into words and its misspellings mended once.
+// recent holds what was made of the texts read last. A decision looks at one text a dozen
+// times, for an opt-out, an emergency, a command, an answer and so on, and starts over when it
+// lacks a document; the text is cut into words, its misspellings mended and its sense read once.
 var (
 	recent     [64]atomic.Pointer[recentText]
 	recentSeed = maphash.MakeSeed()
@@ -22,17 +22,25 @@ type recentText struct {
 	text  string
 	plain []token
 	known atomic.Pointer[[]token] // the same as the grammar knows them; nil until asked for
+	heard atomic.Pointer[heardIn] // what Understand made of it last; nil until asked for
+	alarm atomic.Pointer[bool]    // whether it is an emergency; nil until asked for
+}
+
+// heardIn is what a text told in a setting.
+type heardIn struct {
+	setting Setting
+	heard   Heard
 }
 
 func recall(text string) *recentText {
 	if len(text) > longestRecent {
-		return &recentText{plain: cutTokens(text)}
+		return &recentText{plain: grammar.tokens(text)}
 	}
 	place := &recent[maphash.String(recentSeed, text)%uint64(len(recent))]
 	if r := place.Load(); r != nil && r.text == text {
 		return r
 	}
-	r := &recentText{text: text, plain: cutTokens(text)}
+	r := &recentText{text: text, plain: grammar.tokens(text)}
 	place.Store(r)
 	return r
 }

@@ -36,7 +36,19 @@ type Heard struct {
 // the misspellings that people make. It never fails; a text that tells nothing gives empty
 // Answers. In the light of s.Waiting short words count too ("mine", "higher").
 func Understand(text string, s Setting) Heard {
-	return read(listen(text, s))
+	r := recall(text)
+	if last := r.heard.Load(); last != nil && last.setting == s {
+		return last.heard.clone()
+	}
+	h := read(listen(text, s))
+	r.heard.Store(&heardIn{s, h.clone()})
+	return h
+}
+
+// clone returns h with nothing in common that could be changed.
+func (h Heard) clone() Heard {
+	h.Answers, h.Readings = h.Answers.clone(), slices.Clone(h.Readings)
+	return h
 }
 
 // listener is a text being read.
@@ -230,11 +242,11 @@ func (l *listener) attachment(m match) int {
 			return 0
 		case t.text == "to" && l.is(i-1, "nearby"): // "next to"
 			return aside
-		case grammar.sets["nearby"][t.text], t.text == "front" && i > 0 && l.words[i-1].text == "in":
+		case t.in("nearby"), t.text == "front" && i > 0 && l.words[i-1].text == "in":
 			return aside
 		case l.is(i, "from") && l.lengthEndsAt(i):
 			return aside // "30 feet from the door"
-		case grammar.sets["attached"][t.text]:
+		case t.in("attached"):
 			return 1
 		}
 	}

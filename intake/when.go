@@ -104,7 +104,7 @@ func (c Command) aboutTheDay(rest string, s Setting) (Command, bool) {
 	case WordNotBees:
 		c.Rest = rest
 		return c, len(l.words) > 0 && len(l.words) <= 3 && slices.ContainsFunc(l.words, func(t token) bool {
-			return grammar.sets["wasps"][t.text] || strings.HasPrefix(t.text, "bumble") || strings.HasPrefix(t.text, "abejorro") || t.text == "ground"
+			return t.in("wasps") || strings.HasPrefix(t.text, "bumble") || strings.HasPrefix(t.text, "abejorro") || t.text == "ground"
 		})
 	}
 	c.Rest = rest
@@ -128,7 +128,7 @@ func Arrival(text, name string) string {
 	}
 	for i := range ts {
 		if ts[i].text == strings.ToLower(name) {
-			ts[i].text = "she"
+			ts[i].rename("she")
 		}
 		ts[i].classes = grammar.words[ts[i].text]
 	}

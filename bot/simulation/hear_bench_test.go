@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -13,24 +14,30 @@ import (
 	"skepline/notify"
 )
 
-// stopped is a clock at which nothing passes.
-type stopped time.Time
+// slow is a clock at which hardly anything passes: a microsecond at every look, so that no two
+// texts are read at the same moment.
+type slow struct{ time.Time }
 
-func (c stopped) Now() time.Time { return time.Time(c) }
+func (c *slow) Now() time.Time {
+	c.Time = c.Add(time.Microsecond)
+	return c.Time
+}
 
-func (c stopped) Sleep(context.Context, time.Duration) error { return nil }
+func (c *slow) Sleep(context.Context, time.Duration) error { return nil }
 
 // BenchmarkHear is what one text of a caller costs without Redis and network: load, Decide,
 // commit, on a store of maps. trips is how often the store is asked.
 func BenchmarkHear(b *testing.B) {
+	trees := []string{"apple", "plum", "cherry", "pear", "oak", "maple", "walnut", "cedar", "birch"}
 	noon := time.Date(2026, 5, 12, 16, 0, 0, 0, time.UTC)
 	for _, texts := range [][]string{
-		{"There's a ball of bees on my apple tree, about 8 feet up"},
-		{"There's a ball of bees on my apple tree, about 8 feet up", "nobody got stung", "14 Mill Lane https://maps.google.com/?q=%.5f,-76.49", "2", "4", "1"},
+		{"There's a ball of bees on my TREE tree, about 8 feet up"},
+		{"There's a ball of bees on my TREE tree, about 8 feet up", "nobody got stung"},
+		{"There's a ball of bees on my TREE tree, about 8 feet up", "nobody got stung", "14 Mill Lane https://maps.google.com/?q=LAT,-76.49", "2", "4", "1"},
 	} {
 		b.Run(fmt.Sprintf("texts=%d", len(texts)), func(b *testing.B) {
 			store := &trips{Store: NewMemory(func() time.Time { return noon })}
-			h := &bot.Hotline{Settings: bot.DefaultSettings(), Secrets: [][]byte{make([]byte, 32)}, Store: store, Clock: stopped(noon), Log: slog.New(slog.DiscardHandler)}
+			h := &bot.Hotline{Settings: bot.DefaultSettings(), Secrets: [][]byte{make([]byte, 32)}, Store: store, Clock: &slow{noon}, Log: slog.New(slog.DiscardHandler)}
 			for i := range 40 {
 				c := notify.Catcher{ID: fmt.Sprint("catcher", i), Name: "Ada", Address: notify.Address(fmt.Sprint("telegram:", 5550101+i)),
 					Lat: 42.3 + float64(i)/150, Lon: -76.49, ReachKm: 15, MaxHeightM: 4, JobsADay: 3}
@@ -43,9 +50,7 @@ func BenchmarkHear(b *testing.B) {
 			n, began := 0, processor(b)
 			for b.Loop() {
 				said := bot.Said{Event: bot.EventID(fmt.Sprint("tw:", n)), From: notify.Address(fmt.Sprint("telegram:", 100000+n/len(texts)))}
-				if said.Text = texts[n%len(texts)]; said.Text[0] == '1' && len(said.Text) > 1 {
-					said.Text = fmt.Sprintf(said.Text, 42.3+float64(n%2000)/7000)
-				}
+				said.Text = strings.NewReplacer("TREE", trees[n%len(trees)]+" "+trees[n/len(trees)%len(trees)], "LAT", fmt.Sprintf("%.5f", 42.3+float64(n%2000)/7000)).Replace(texts[n%len(texts)])
 				if _, err := h.Hear(b.Context(), said); err != nil {
 					b.Fatal(err)
 				}

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	json "github.com/goccy/go-json"
@@ -22,6 +23,10 @@ import (
 // town is this process's copy of roster and board, brought up to date before each look:
 // what an event costs must not grow with the calls that are open.
 type town struct {
+	turn   sync.Mutex   // held while one brings the copy up to date for everybody who waits
+	looked atomic.Int64 // how often that was begun
+	failed error        // how it ended the last time
+
 	mu      sync.Mutex
 	version string // of the roster; "" = not read yet
 	roster  []notify.Catcher
@@ -47,8 +52,22 @@ const (
 
 func newTown() *town { return &town{logged: -1} }
 
-// refresh brings the copy up to date.
+// refresh brings the copy up to date with what stood on the board when it was called. Those
+// who come while one reads wait, and then one of them reads for all.
 func (s *Store) refresh(ctx context.Context) error {
+	t := s.town
+	came := t.looked.Load()
+	t.turn.Lock()
+	defer t.turn.Unlock()
+	if t.looked.Load() == came { // else a reading was begun and ended after we came
+		t.looked.Add(1)
+		t.failed = s.follow(context.WithoutCancel(ctx)) // it is not this one's alone
+	}
+	return t.failed
+}
+
+// follow reads what has changed since the copy was read.
+func (s *Store) follow(ctx context.Context) error {
 	t := s.town
 	for {
 		t.mu.Lock()
