@@ -166,7 +166,7 @@ func parked(f Facts, reference string) Change {
 	case alarm:
 		v["Alarm"] = true
 		d.tell(p, notify.Safety, "emergency", nil)
-	case from.Channel() == notify.SMS && !calmly(func() bool { return d.texts(from) }):
+	case from.Channel() == notify.SMS && !calmly(func() bool { return f.Settings.texts(from) }):
 		// A country that is not answered.
 	default:
 		d.tell(p, notify.News, "parked", values{"Stewards": len(f.Settings.Stewards)})
