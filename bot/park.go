@@ -90,9 +90,11 @@ func (h *Hotline) park(ctx context.Context, e Event, payload string, cause error
 	if err != nil {
 		return "", errors.Join(cause, fmt.Errorf("park: %w", err))
 	}
-	h.Log.Error("event parked", "kind", kindOf(e), "event", string(e.ID()), "cause", cause)
-	if h.Parked != nil {
-		h.Parked(e)
+	if !done.Repeated { // another program was faster
+		h.Log.Error("event parked", "kind", kindOf(e), "event", string(e.ID()), "cause", cause)
+		if h.Parked != nil {
+			h.Parked(e)
+		}
 	}
 	if again {
 		return "", cause
