@@ -90,9 +90,11 @@ func (h *Hotline) park(ctx context.Context, e Event, payload string, cause error
 	if err != nil {
 		return "", errors.Join(cause, fmt.Errorf("park: %w", err))
 	}
-	h.Log.Error("event parked", "kind", kindOf(e), "event", string(e.ID()), "cause", cause)
-	if h.Parked != nil {
-		h.Parked(e)
+	if !done.Repeated { // another program was faster
+		h.Log.Error("event parked", "kind", kindOf(e), "event", string(e.ID()), "cause", cause)
+		if h.Parked != nil {
+			h.Parked(e)
+		}
 	}
 	if again {
 		return "", cause
@@ -136,6 +138,7 @@ func (h *Hotline) referenceOf(ctx context.Context, f Facts) string {
 // parked is what follows from an event that cannot be decided. It opens no document.
 func parked(f Facts, reference string) Change {
 	d := newDecision(f)
+	d.serial = 1000 // a timer is decided after all, and its messages have the first numbers
 	d.change.Outcome = OutcomeParked
 	from, said, v := sender(f.Event), "", values{"Ref": reference, "Alarm": false}
 	p := Party{Person: PersonID(f.Secret, from), Address: from, Language: f.Settings.DefaultLanguage()}
@@ -165,7 +168,7 @@ func parked(f Facts, reference string) Change {
 	case alarm:
 		v["Alarm"] = true
 		d.tell(p, notify.Safety, "emergency", nil)
-	case from.Channel() == notify.SMS && !calmly(func() bool { return d.Settings.texts(from) }):
+	case from.Channel() == notify.SMS && !calmly(func() bool { return f.Settings.texts(from) }):
 		// A country that is not answered.
 	default:
 		d.tell(p, notify.News, "parked", values{"Stewards": len(f.Settings.Stewards)})

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -176,6 +177,10 @@ func TestBrokenTimerComesBackMoreSeldom(t *testing.T) {
 		t.Errorf("put off by %v", store.putOff)
 	}
 	change, told := store.committed["pk:tm:c1/round:4"]
+	timer := newDecision(Facts{Settings: h.Settings, Secret: testSecret, Now: now, Event: Fired{Timer: store.due[0]}})
+	if id := timer.messageID(); slices.ContainsFunc(change.Messages, func(m notify.Message) bool { return m.ID == id }) {
+		t.Error("the timer's own message, if it comes to that, has the id of what the stewards were told")
+	}
 	if !told || len(store.committed) != 1 || !strings.Contains(change.Messages[0].Text, "7KQ2") {
 		t.Errorf("told: %v", store.committed)
 	}

@@ -43,6 +43,7 @@ func TestBreakEvening(t *testing.T) {
 	w.settings("", fmt.Sprintf("[rates]\nsms = 100\ntelegram = %g\nchat = %g\n", 25*faster, faster))
 	w.startRedis()
 	p := newProvider(t)
+	p.only = []byte("or PASS") // an offer
 	listen, profiles := "127.0.0.1:"+freePort(t), "127.0.0.1:"+freePort(t)
 	w.metrics = "127.0.0.1:" + freePort(t)
 	w.program = exec.Command(os.Args[0])

@@ -271,6 +271,7 @@ type provider struct {
 	first     atomic.Int64 // when the first message came, in ns since 1970
 	last      atomic.Int64
 	listeners sync.Map // chat -> chan struct{}
+	only      []byte   // what a message must hold to be listened to; nil = any
 }
 
 func newProvider(t testing.TB) *provider {
@@ -303,7 +304,7 @@ func (p *provider) serve(w http.ResponseWriter, r *http.Request) {
 	case strings.Contains(r.URL.Path, "/send"), strings.Contains(r.URL.Path, "/edit"):
 		n := p.take()
 		fmt.Fprintf(w, `{"ok":true,"result":{"message_id":%d,"date":1778608800,"chat":{"id":5550201,"type":"private"},"text":"taken"}}`, n)
-		if arrived, ok := p.listeners.Load(chatOf(body)); ok {
+		if arrived, ok := p.listeners.Load(chatOf(body)); ok && bytes.Contains(body, p.only) {
 			select {
 			case arrived.(chan struct{}) <- struct{}{}:
 			default:
