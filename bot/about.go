@@ -16,15 +16,18 @@ func (d *decision) about(c *Call, p Party) values {
 	lat, lon := d.point(c)
 	clock := func(t time.Time) intake.Later { return func() string { return d.clock(p, t) } }
 	v := values{
-		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": d.reasonWords(p, c.Held),
+		"Ref":        c.Reference,
+		"Caller":     intake.Later(func() string { return d.callerName(c, p) }),
+		"Area":       area(c),
+		"Reason":     intake.Later(func() string { return d.reasonWords(p, c.Held) }),
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
 		"By":         clock(c.Promised),
 		"Sunset":     intake.Later(func() string { return d.clock(p, d.sunsetAt(lat, lon)) }),
 		"Back":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).To) }),
 		"From":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).From) }),
 		"Opens":      intake.Later(func() string { return d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)) }),
-		"Kind":       d.kindName(p, c),
-		"Standoff":   d.standoff(p),
+		"Kind":       intake.Later(func() string { return d.kindName(p, c) }),
+		"Standoff":   intake.Later(func() string { return d.standoff(p) }),
 	}
 	if c.Answers.Place != nil {
 		v["Place"] = d.exact(p, c)
@@ -118,7 +121,7 @@ func StillTrue(f Facts, m notify.Message) string {
 	d := &decision{Facts: f}
 	s := m.Still
 	if s.Call != "" {
-		c := d.call(s.Call)
+		c := d.glance(s.Call)
 		switch {
 		case c.ID == "":
 			return "stale"
@@ -132,7 +135,7 @@ func StillTrue(f Facts, m notify.Message) string {
 			return "stale"
 		}
 	}
-	if s.Asked != "" && string(d.personByID(m.Recipient).Talk.Waiting) != s.Asked {
+	if s.Asked != "" && string(look(d, d.people, Key{KindPerson, m.Recipient}).Talk.Waiting) != s.Asked {
 		return "superseded"
 	}
 	return ""

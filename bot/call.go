@@ -202,6 +202,16 @@ func (c *Call) timer(purpose string) *CallTimer {
 	return &c.Timers[len(c.Timers)-1]
 }
 
+// due returns when the call's timer for purpose goes off, zero when it is not set.
+func (c *Call) due(purpose string) time.Time {
+	for _, t := range c.Timers {
+		if t.Purpose == purpose {
+			return t.At
+		}
+	}
+	return time.Time{}
+}
+
 // next returns when the call's next timer goes off, zero when none is set.
 func (c *Call) next() time.Time {
 	var next time.Time

@@ -45,9 +45,7 @@ type copyOf[T any] struct {
 	// As they were stored: the timers of a call or a catcher, and the lines of a call's story.
 	timers []CallTimer
 	lines  int
-	// glanced at: what it says is no part of a promise, so that it need not be checked.
-	glanced bool
-	forget  CallTimer // of a person
+	forget CallTimer // of a person
 }
 
 func newDecision(f Facts) *decision {
@@ -70,7 +68,7 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 	if doc.Version > 0 {
 		unknown, err := decodeDocument(doc, c.work)
 		if err != nil {
-			panic(err)
+			panic(badDocument{err})
 		}
 		if unknown {
 			d.foreign = append(d.foreign, k)
@@ -151,20 +149,11 @@ func (d *decision) personByID(id string) *Person {
 }
 
 // call returns a call's document; one that is not stored has an empty id.
-func (d *decision) call(id string) *Call {
-	c := open(d, &d.calls, Key{KindCall, id})
-	c.glanced = false
-	return c.work
-}
+func (d *decision) call(id string) *Call { return open(d, &d.calls, Key{KindCall, id}).work }
 
-// glance is call for a look that promises nothing: unless it is called for, too, a commit does
-// not check that it still stands so.
-func (d *decision) glance(id string) *Call {
-	before := len(d.calls)
-	c := open(d, &d.calls, Key{KindCall, id})
-	c.glanced = c.glanced || len(d.calls) > before
-	return c.work
-}
+// glance is call for a look that promises nothing: a commit does not check that it still stands
+// so. What it returns is not to be changed.
+func (d *decision) glance(id string) *Call { return look(d, d.calls, Key{KindCall, id}) }
 
 // catcher returns a catcher's document; one that is not stored has an empty id.
 func (d *decision) catcher(id string) *Catcher { return open(d, &d.crew, Key{KindCatcher, id}).work }
@@ -188,7 +177,7 @@ func (d *decision) finish() Change {
 	}
 	for _, c := range d.calls {
 		if c.work.ID != "" {
-			d.write(c.doc, c.work, nil, !c.glanced, c.timers)
+			d.write(c.doc, c.work, nil, true, c.timers)
 		}
 	}
 	for _, c := range d.crew {

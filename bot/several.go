@@ -108,7 +108,7 @@ func (d *decision) lookingNow(cards map[string]notify.CallCard, by func(notify.C
 	var calls []notify.OpenCall
 	for _, id := range ids {
 		if c := d.glance(id); c.ID != "" && c.Stage == Looking && c.Joined == "" && !c.Waits && c.Ended.IsZero() {
-			calls = append(calls, notify.OpenCall{ID: id, Needs: d.needs(c), Asked: d.asks(c), Next: c.timer("round").At})
+			calls = append(calls, notify.OpenCall{ID: id, Needs: d.needs(c), Asked: d.asks(c), Next: c.due("round")})
 		}
 	}
 	return calls

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -349,6 +350,9 @@ func wholeText(tree, text string) string {
 		return ""
 	}
 	all := seen(text)
+	if first := slices.IndexFunc(all, func(t token) bool { return t.kind <= aNumber }); first < 0 || len(all[first].text) > 1 && !all[first].stretched && !grammar.mayOpen(tree, all[first].text) {
+		return "" // most texts are none: this is asked of each a dozen times
+	}
 	ts, single := make([]token, 0, len(all)), true
 	for _, t := range all {
 		if t.kind > aNumber {

@@ -69,6 +69,12 @@ func (g *phrases) opens(tree string, ts []token) []match {
 	return out
 }
 
+// mayOpen reports whether a phrase of a tree may begin with a word.
+func (g *phrases) mayOpen(tree, word string) bool {
+	root := g.roots[tree]
+	return root != 0 && (g.any[root] != 0 || len(g.first[root][word]) > 0)
+}
+
 // begin finds the phrases that begin with token i.
 func (g *phrases) begin(root int32, ts []token, i int, out *[]match) {
 	if ts[i].classes == nil {

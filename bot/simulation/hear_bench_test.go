@@ -32,6 +32,7 @@ func BenchmarkHear(b *testing.B) {
 	noon := time.Date(2026, 5, 12, 16, 0, 0, 0, time.UTC)
 	for _, texts := range [][]string{
 		{"There's a ball of bees on my TREE tree, about 8 feet up"},
+		{"There's a ball of bees on my TREE tree, about 8 feet up", "nobody got stung"},
 		{"There's a ball of bees on my TREE tree, about 8 feet up", "nobody got stung", "14 Mill Lane https://maps.google.com/?q=LAT,-76.49", "2", "4", "1"},
 	} {
 		b.Run(fmt.Sprintf("texts=%d", len(texts)), func(b *testing.B) {

@@ -40,11 +40,12 @@ func (s serveCmd) Run(ctx context.Context, t *terminal, c *commands) error {
 }
 
 // sweepSeldom lets the garbage grow to some four times of what lives, as long as that is little
-// on the smallest server: the tables of the readers live, and each sweep looks at them all.
+// on the smallest server: the tables of the readers live, and each sweep looks at them all. With
+// the program itself in memory the limit keeps the whole below 128 MB.
 func sweepSeldom(getenv func(string) string) {
 	if getenv("GOGC") == "" && getenv("GOMEMLIMIT") == "" {
 		debug.SetGCPercent(400)
-		debug.SetMemoryLimit(192 << 20)
+		debug.SetMemoryLimit(96 << 20)
 	}
 }
 
@@ -89,7 +90,7 @@ func open(ctx context.Context, c config) (*service, error) {
 	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
 	s.health = &web.Health{Now: time.Now, Look: s.look}
 	s.openDoors()
-	s.hotline.Fetch = s.fetch
+	s.hotline.Fetch, s.hotline.Parked, s.hotline.Decider = s.fetch, s.metrics.Parked, c.decider
 	return s, nil
 }
 
