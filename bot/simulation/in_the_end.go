@@ -87,7 +87,7 @@ func (v *watch) answered() {
 			v.w.breaks("L6", "%s could not be handled, and nobody was told", a.event.ID())
 		}
 		calm := v.w.plan.Heals > 0 && a.at.Sub(v.w.plan.Start) > v.w.plan.Heals+time.Hour
-		if outcome == bot.OutcomeWon && !v.spoke(a, 0) {
+		if outcome == bot.OutcomeWon && !v.spoke(a, 0) && !v.overBefore(a) {
 			v.w.breaks("L2", "%s took a call and was told nothing", a.who)
 		}
 		if calm && outcome == bot.OutcomeNoted && !v.spoke(a, time.Minute) {
@@ -101,6 +101,23 @@ func (v *watch) said(a *arrival) bool {
 	for _, n := range v.notes {
 		if n.event == a.event.ID() {
 			return true
+		}
+	}
+	return false
+}
+
+// overBefore reports whether a call that an arrival won was over before anything could be said,
+// by another word of its winner, who heard an answer to that.
+func (v *watch) overBefore(a *arrival) bool {
+	for _, n := range v.notes {
+		c := v.calls[n.Still.Call]
+		if n.event != a.event.ID() || n.Still.Holder == "" || c == nil || c.Ended.IsZero() || c.Ended.Sub(a.at) > time.Second {
+			continue
+		}
+		for _, other := range v.notes {
+			if other.Recipient == n.Recipient && other.copies > 0 && !other.gone.Before(a.at) && other.gone.Sub(a.at) < time.Minute {
+				return true
+			}
 		}
 	}
 	return false

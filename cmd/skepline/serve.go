@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 	"strings"
 	"time"
 
@@ -45,8 +47,27 @@ func (s serveCmd) Run(ctx context.Context, t *terminal, c *commands) error {
 func sweepSeldom(getenv func(string) string) {
 	if getenv("GOGC") == "" && getenv("GOMEMLIMIT") == "" {
 		debug.SetGCPercent(400)
-		debug.SetMemoryLimit(96 << 20)
+		debug.SetMemoryLimit(leastRoom)
+		keepRoom(leastRoom)
 	}
+}
+
+const leastRoom = 96 << 20 // bytes
+
+// keepRoom moves the limit after every sweep to twice of what lives, where that is more: below
+// it a hotline with very many open calls would do little but sweep. limit is the present one.
+func keepRoom(limit int64) {
+	live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+	metrics.Read(live)
+	if live[0].Value.Kind() != metrics.KindUint64 {
+		return // a Go that does not tell
+	}
+	// To move it stops the program for a moment, so that small steps are not taken.
+	if wanted := max(leastRoom, 2*int64(live[0].Value.Uint64())); wanted > limit || wanted < limit*3/4 {
+		limit = wanted
+		debug.SetMemoryLimit(limit)
+	}
+	runtime.AddCleanup(new([64]byte), keepRoom, limit)
 }
 
 // run serves until ctx ends, and then ends in order.
