@@ -208,7 +208,7 @@ type surveyed struct {
 }
 
 func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) surveyed {
-	var s surveyed
+	s := surveyed{free: make([]Pick, 0, len(roster))}
 	club := board.club(roster, now)
 	for _, c := range roster {
 		card := board.Catchers[c.ID]
