@@ -16,15 +16,18 @@ func (d *decision) about(c *Call, p Party) values {
 	lat, lon := d.point(c)
 	clock := func(t time.Time) intake.Later { return func() string { return d.clock(p, t) } }
 	v := values{
-		"Ref": c.Reference, "Caller": d.callerName(c, p), "Area": area(c), "Reason": d.reasonWords(p, c.Held),
+		"Ref":        c.Reference,
+		"Caller":     intake.Later(func() string { return d.callerName(c, p) }),
+		"Area":       area(c),
+		"Reason":     intake.Later(func() string { return d.reasonWords(p, c.Held) }),
 		"Likelihood": triage.Shown(c.Assessment.Likelihood),
 		"By":         clock(c.Promised),
 		"Sunset":     intake.Later(func() string { return d.clock(p, d.sunsetAt(lat, lon)) }),
 		"Back":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).To) }),
 		"From":       intake.Later(func() string { return d.clock(p, d.eveningAt(lat, lon, d.now).From) }),
 		"Opens":      intake.Later(func() string { return d.clock(p, d.Settings.dispatch().QuietTo.Next(d.now)) }),
-		"Kind":       d.kindName(p, c),
-		"Standoff":   d.standoff(p),
+		"Kind":       intake.Later(func() string { return d.kindName(p, c) }),
+		"Standoff":   intake.Later(func() string { return d.standoff(p) }),
 	}
 	if c.Answers.Place != nil {
 		v["Place"] = d.exact(p, c)

@@ -214,6 +214,12 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 	if !c.heldBy(k.ID) && d.backAfterAll(p, cmd) {
 		return
 	}
+	if d.goesAlready(c, k, cmd.Word) {
+		d.take(p, c, time.Time{})
+		if !c.heldBy(k.ID) {
+			return // they have taken enough for the day
+		}
+	}
 	if !c.heldBy(k.ID) || !slices.Contains(wordStages[cmd.Word], c.Stage) || !c.Ended.IsZero() {
 		d.change.Outcome = OutcomeStale
 		d.idle(p, "not_now", d.about(c, p.party()))

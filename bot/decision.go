@@ -68,7 +68,7 @@ func open[T any](d *decision, copies *[]*copyOf[T], k Key) *copyOf[T] {
 	if doc.Version > 0 {
 		unknown, err := decodeDocument(doc, c.work)
 		if err != nil {
-			panic(err)
+			panic(badDocument{err})
 		}
 		if unknown {
 			d.foreign = append(d.foreign, k)

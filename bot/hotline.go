@@ -11,7 +11,6 @@ import (
 	"io"
 	"log/slog"
 	"math/rand/v2"
-	"runtime/debug"
 	"sync"
 	"time"
 
@@ -30,12 +29,17 @@ type Hotline struct {
 	Log      *slog.Logger
 	// Fetch gets what came with a message from the provider that has it; nil = nothing can.
 	Fetch func(ctx context.Context, name string) (io.ReadCloser, error)
+	// Parked is told of every event that could not be handled. nil = nobody is.
+	Parked func(e Event)
+	// Decider stands in for Decide in tests, which plant faults with it. nil = Decide.
+	Decider func(Facts) (Change, Need)
 
 	// queues let events that ran into each other over one call go one by one from then on;
 	// only other replicas are left to run into.
 	queues [64]sync.Mutex
 
 	promises promises // what catchers were told, in case the store forgets it
+	parking  parking  // how much broke lately
 }
 
 // commitTries is how often an event is decided again after a conflict. A conflict means
@@ -46,7 +50,7 @@ const commitTries = 8
 // event returns the outcome of its first arrival. An error means that nothing was
 // acknowledged and that the event should come again.
 func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
-	payload, lost, again := h.payloadOf(e), false, false
+	payload, lost, broke, again := h.payloadOf(e), false, false, false
 	for try := range commitTries {
 		outcome, over, err := h.hearOnce(ctx, e, payload, again)
 		switch {
@@ -59,12 +63,14 @@ func (h *Hotline) Hear(ctx context.Context, e Event) (Outcome, error) {
 				queue.Lock()
 				defer queue.Unlock()
 			}
+		case broke && errors.Is(err, ErrBroken):
+			return h.park(ctx, e, payload, err)
 		case lost:
 			return "", err
 		default:
 			// A lost connection says nothing about the commit. The same event once more is
 			// safe: if it was committed, its outcome comes back.
-			lost = true
+			lost, broke = true, errors.Is(err, ErrBroken)
 		}
 		// Full jitter, so that replicas do not march in step.
 		pause := time.Duration(rand.Int64N(int64(2+6*try))+1) * time.Millisecond
@@ -134,12 +140,15 @@ func (h *Hotline) decide(ctx context.Context, facts Facts) (change Change, err e
 	// A fault of ours in one event must not take the others down with it.
 	defer func() {
 		if r := recover(); r != nil {
-			h.Log.Error("decide broke", "kind", kindOf(facts.Event), "fault", r, "stack", string(debug.Stack()))
-			change, err = Change{}, fmt.Errorf("decide %s: %v", kindOf(facts.Event), r)
+			change, err = Change{}, h.broke(facts.Event, r)
 		}
 	}()
+	decide := Decide
+	if h.Decider != nil {
+		decide = h.Decider
+	}
 	for range rounds {
-		change, need := Decide(facts)
+		change, need := decide(facts)
 		if need.none() {
 			return change, nil
 		}
@@ -147,7 +156,7 @@ func (h *Hotline) decide(ctx context.Context, facts Facts) (change Change, err e
 			return Change{}, fmt.Errorf("load for %s: %w", kindOf(facts.Event), err)
 		}
 	}
-	return Change{}, fmt.Errorf("decide %s: still asks for more after %d loads", kindOf(facts.Event), rounds)
+	return Change{}, fmt.Errorf("decide %s: %w: it still asks for more after %d loads", kindOf(facts.Event), ErrBroken, rounds)
 }
 
 func (h *Hotline) load(ctx context.Context, facts *Facts, need Need) error {
@@ -234,7 +243,8 @@ func kindOf(e Event) string { return fmt.Sprintf("%T", e) }
 
 // RunTimers hears every timer whose time has come, up to a batch, and returns how many and
 // how long until the next. A timer that cannot be heard is put off for a minute, so that
-// it holds up no other.
+// it holds up no other; one that breaks each time for as long as it has been late, an hour at
+// most, so that it goes off soon after the program is mended.
 func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration, err error) {
 	due, wait, err := h.Store.DueTimers(ctx, 64)
 	if err != nil {
@@ -246,7 +256,11 @@ func (h *Hotline) RunTimers(ctx context.Context) (heard int, wait time.Duration,
 				return heard, 0, ctx.Err()
 			}
 			h.Log.Error("timer put off", "timer", t.ID, "error", err)
-			if err := h.Store.Postpone(ctx, t, time.Minute); err != nil {
+			by := time.Minute
+			if errors.Is(err, ErrBroken) {
+				by = min(max(by, h.Clock.Now().Sub(t.At)), time.Hour)
+			}
+			if err := h.Store.Postpone(ctx, t, by); err != nil {
 				return heard, 0, fmt.Errorf("postpone timer: %w", err)
 			}
 			continue
@@ -275,7 +289,7 @@ func (h *Hotline) stillTrue(ctx context.Context, m notify.Message, now time.Time
 	// A document that cannot be read holds up this message, not the program.
 	defer func() {
 		if r := recover(); r != nil {
-			drop, err = "", fmt.Errorf("is it still true: %v", r)
+			drop, err = "", fmt.Errorf("is it still true: %w", ErrBroken)
 		}
 	}()
 	var keys []Key

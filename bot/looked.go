@@ -42,7 +42,7 @@ func look[T any](d *decision, opened []*copyOf[T], k Key) *T {
 	}
 	work := new(T)
 	if _, err := decodeDocument(doc, work); err != nil {
-		panic(err)
+		panic(badDocument{err})
 	}
 	place.Store(&lookedAt{k, doc.Body, work})
 	return work

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"skepline/intake"
 	"skepline/notify"
 )
 
@@ -114,6 +115,15 @@ func (d *decision) told(e Told) {
 	default:
 		d.keepHolder(c, k)
 	}
+}
+
+// goesAlready reports whether a word about a call says that k goes there, though nobody has it
+// and an offer of it to them stands open. They may have taken it and every program that knew
+// been lost together with the take; then this is how it comes back.
+func (d *decision) goesAlready(c *Call, k *Catcher, word intake.Word) bool {
+	o := c.offer(k.ID)
+	return (word == intake.WordETA || word == intake.WordThere) && c.Stage == Looking && c.Holder == nil && c.Ended.IsZero() &&
+		o != nil && o.State == notify.AskOpen
 }
 
 // knowsTake reports whether the call remembers that take of the catcher.

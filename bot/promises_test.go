@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -116,6 +117,45 @@ func toldOfATake(t *testing.T, ada, bram, steward notify.Address) (*model, Told,
 	told := p.all()[0]
 	told.Event = "fo:x"
 	return m, told, before
+}
+
+// TestLostTakeComesBackByItself plays a store that forgets a take together with every program
+// that told of it: the next word of the catcher, who believes that it is theirs, makes it so, if
+// nobody else has it by then; else they hear.
+func TestLostTakeComesBackByItself(t *testing.T) {
+	const ada, bram, steward notify.Address = "telegram:5550101", "telegram:5550102", "telegram:5550199"
+	for _, says := range []string{"ETA %s 30", "THERE %s"} {
+		for _, meanwhile := range []bool{false, true} {
+			m, told, before := toldOfATake(t, ada, bram, steward)
+			m.docs, m.timers = before.docs, before.timers
+			m.now = m.now.Add(2 * time.Minute)
+			want, hears, outcome := "ada", "Ada", OutcomeWon
+			if meanwhile {
+				m.hear(t, Tapped{Event: "tg:b", From: bram, Says: "TAKE"})
+				want, hears, outcome = "bram", "", OutcomeStale
+			}
+			from := len(m.sent)
+			if got := m.hear(t, Tapped{Event: "tg:c", From: ada, Says: fmt.Sprintf(says, told.Reference)}); got != outcome {
+				t.Errorf("%s, taken meanwhile %v: %q, want %q", says, meanwhile, got, outcome)
+			}
+			if holder := holderOf(m.calls(t)[0]); holder != want {
+				t.Errorf("%s, taken meanwhile %v: held by %q, want %q", says, meanwhile, holder, want)
+			}
+			caller, catcher := "", ""
+			for _, msg := range m.sent[from:] {
+				switch msg.To {
+				case walkers[0]:
+					caller += msg.Text
+				case ada:
+					catcher += msg.Text
+				}
+			}
+			if !strings.Contains(caller, hears) || catcher == "" {
+				t.Errorf("%s, taken meanwhile %v: the caller reads %q, Ada %q", says, meanwhile, caller, catcher)
+			}
+			m.wait(t, 30*time.Hour)
+		}
+	}
 }
 
 func holderOf(c Call) string {

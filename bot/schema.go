@@ -28,10 +28,19 @@ func decodeDocument(doc Document, work any) (unknown bool, err error) {
 		}
 	}
 	if n := schemaOf(work); n > documentSchema {
-		return unknown, fmt.Errorf("document %s is of schema %d, this program knows %d: run the newer program", doc.Key.Kind, n, documentSchema)
+		return unknown, fmt.Errorf("document %s is of schema %d, this program knows %d: %w", doc.Key.Kind, n, documentSchema, errNewer)
 	}
 	return unknown, nil
 }
+
+// errNewer is a document of a schema that this program does not know.
+var errNewer = errors.New("run the newer program")
+
+// badDocument is a document that stops a decision. It names nothing that stands in it.
+type badDocument struct{ error }
+
+// Unwrap returns why it cannot be read.
+func (b badDocument) Unwrap() error { return b.error }
 
 // withoutValue says what is wrong with JSON and never repeats a value: somebody's words may
 // stand there.

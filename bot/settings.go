@@ -145,6 +145,7 @@ type Rates struct {
 	SMS      float64 `toml:"sms"`
 	WhatsApp float64 `toml:"whatsapp"`
 	Telegram float64 `toml:"telegram"`
+	Chat     float64 `toml:"chat"` // to one Telegram chat
 }
 
 // Gaps returns the time between two segments of the channels that a rate is given for.
@@ -159,6 +160,14 @@ func (r Rates) Gaps() map[notify.Channel]time.Duration {
 		}
 	}
 	return gaps
+}
+
+// ChatGap returns the time between two messages to one chat, 0 when no rate is given.
+func (r Rates) ChatGap() time.Duration {
+	if r.Chat == 0 {
+		return 0
+	}
+	return max(1, time.Duration(float64(time.Second)/r.Chat))
 }
 
 // Retention says how long what is personal is kept.

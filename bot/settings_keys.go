@@ -181,6 +181,8 @@ var ratesKeys = []settingsKey[Rates]{
 		func(r *Rates) bool { return rightRate(r.WhatsApp) }, rateAllowed},
 	{"telegram", false, func(r *Rates) any { return &r.Telegram },
 		func(r *Rates) bool { return rightRate(r.Telegram) }, rateAllowed},
+	{"chat", false, func(r *Rates) any { return &r.Chat },
+		func(r *Rates) bool { return rightRate(r.Chat) }, rateAllowed},
 }
 
 const rateAllowed = "segments a second, above 0 and at most 1000000, or 0 for what a plain sender may"

@@ -104,6 +104,7 @@ func (d *decision) stewardOffers(p *Person, c *Call, name string) {
 		return
 	}
 	d.replaces(c)
+	waited := c.openOffers() == 0 // else they know that somebody is asked
 	if c.Held != "" {
 		c.Held = ""
 		d.clear(c, "steward")
@@ -136,7 +137,9 @@ func (d *decision) stewardOffers(p *Person, c *Call, name string) {
 	d.set(c, "round", d.Now.Add(d.Settings.every()))
 	d.note(c, "steward_offered "+k.ID)
 	d.tell(p.party(), notify.News, "steward_offered", values{"Ref": c.Reference, "Holder": k.Name})
-	d.stewardReleased(c, 1)
+	if waited {
+		d.stewardReleased(c, 1)
+	}
 }
 
 // letGo lets a call that was asking or held go to catchers.

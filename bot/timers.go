@@ -2,6 +2,7 @@ package bot
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -138,8 +139,8 @@ func (h *Hotline) Audit(ctx context.Context) (int, error) {
 		ids = append(ids, id)
 	}
 	slices.Sort(ids)
-	found := 0
-	now := h.Clock.Now()
+	var errs []error
+	found, now := 0, h.Clock.Now()
 	for _, id := range ids {
 		// A card is written with its document, so that one with a next step needs no look.
 		if next := board.Calls[id].Next; !next.IsZero() && now.Sub(next) < overdue {
@@ -147,7 +148,8 @@ func (h *Hotline) Audit(ctx context.Context) (int, error) {
 		}
 		docs, err := h.Store.Documents(ctx, []Key{{KindCall, id}})
 		if err != nil {
-			return found, fmt.Errorf("audit: %w", err)
+			errs = append(errs, fmt.Errorf("audit: %w", err)) // and the others are looked at all the same
+			continue
 		}
 		kick, ok := kickFor(docs[0], now)
 		if !ok {
@@ -156,8 +158,8 @@ func (h *Hotline) Audit(ctx context.Context) (int, error) {
 		found++
 		h.Log.Warn("audit: an open call had no next step", "call", id)
 		if _, err := h.Hear(ctx, kick); err != nil {
-			return found, fmt.Errorf("audit: %w", err)
+			errs = append(errs, fmt.Errorf("audit: %w", err))
 		}
 	}
-	return found, nil
+	return found, errors.Join(errs...)
 }

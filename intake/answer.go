@@ -16,6 +16,13 @@ func ReadAnswer(q Question, text string, s Setting) (Heard, bool) {
 	s.Waiting = q
 	l := listen(text, s)
 	h := read(l)
+	if s := h.Answers.Surface; q == AskHeight && (s == "wall" || s == "eave") {
+		h.Answers.Surface = "" // "up by the gutters" says how high
+		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "surface" })
+	}
+	if q == AskPlace {
+		h.forgetNamedTrees(l)
+	}
 	if q == AskName || q == AskAccess {
 		// "Gwen Park" and "side gate" answer these and tell nothing of the bees.
 		h.forgetSpot()
@@ -48,6 +55,18 @@ func (h *Heard) wholePlace(l *listener) {
 		whole := *p
 		whole.Text = cut(clean(l.text), 160)
 		h.Answers.Place = &whole
+	}
+}
+
+// forgetNamedTrees takes back a surface that is a street's name: "behind the diner on Sycamore".
+func (h *Heard) forgetNamedTrees(l *listener) {
+	for _, r := range h.Readings {
+		if i := l.tokenAt(r.Start); r.Field == "surface" && r.Start > 0 && l.words[i].capital && !l.shouting() {
+			h.Answers.Surface = ""
+		}
+	}
+	if h.Answers.Surface == "" {
+		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "surface" })
 	}
 }
 
@@ -248,7 +267,10 @@ func (h Heard) bareHeight(l *listener) (Heard, bool) {
 func (l *listener) readName(h *Heard) {
 	for i := range l.words {
 		at := l.afterNamePhrase(i)
-		if at == 0 && i == 0 && len(l.words) > 1 && l.properName(0) && l.words[1].text == "here" {
+		if l.is(at, "titles") {
+			at = 0
+		}
+		if at == 0 && i == 0 && len(l.words) > 1 && l.properName(0) && l.is(1, "here_again") {
 			l.setName(h, 0)
 			return
 		}
@@ -257,6 +279,22 @@ func (l *listener) readName(h *Heard) {
 			return
 		}
 	}
+	if last := len(l.words) - 1; last > 0 && l.signsOff(last) {
+		l.setName(h, last)
+	}
+}
+
+// signsOff reports whether token i ends a text as a signature does: "Thanks, Terrence".
+func (l *listener) signsOff(i int) bool {
+	if l.words[i-1].kind != aPause && !l.mark(i-1, "-") && !l.is(i-1, "courtesy") && !l.is(i-1, "closing") || !l.properName(i) || !l.words[i].capital {
+		return false
+	}
+	for j := i - 1; j >= 0 && j >= i-5; j-- {
+		if l.is(j, "courtesy") || l.is(j, "closing") || j == i-1 && l.mark(j, "-") {
+			return true
+		}
+	}
+	return false
 }
 
 func (l *listener) setName(h *Heard, at int) {
@@ -279,7 +317,7 @@ func (l *listener) afterNamePhrase(i int) int {
 }
 
 var namePhrases = [][]string{
-	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"},
+	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
 	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
 }
 

@@ -19,13 +19,13 @@ var quillbrook = Setting{
 }
 
 // TestCorpus counts the slots read right over the slots expected and those read without
-// being said. The floors are a little below what was measured; unseen.txt says at its top
-// what its number means.
+// being said. The floors are a little below what was measured; unseen.txt and eleventh.txt say
+// at their top what their numbers mean.
 func TestCorpus(t *testing.T) {
 	for _, c := range []struct {
 		file  string
 		floor float64
-	}{{"tuned.txt", 0.97}, {"third.txt", 0.97}, {"fourth.txt", 0.97}, {"fifth.txt", 0.97}, {"sixth.txt", 0.96}, {"seventh.txt", 0.96}, {"eighth.txt", 0.93}, {"unseen.txt", 0.90}} {
+	}{{"tuned.txt", 0.97}, {"third.txt", 0.97}, {"fourth.txt", 0.97}, {"fifth.txt", 0.97}, {"sixth.txt", 0.96}, {"seventh.txt", 0.96}, {"eighth.txt", 0.93}, {"ninth.txt", 0.95}, {"tenth.txt", 0.90}, {"unseen.txt", 0.90}, {"eleventh.txt", 0.75}} {
 		t.Run(c.file, func(t *testing.T) {
 			right, all := 0, 0
 			for _, u := range utterances(t, c.file) {
@@ -83,7 +83,11 @@ func utterances(t *testing.T, file string) []utterance {
 func (u utterance) score() (right, all int, wrong []string) {
 	s := quillbrook
 	s.Language, s.Waiting = u.lang, Question(u.want["asked"])
-	got := slots(Understand(u.text, s).Answers)
+	heard := Understand(u.text, s)
+	if s.Waiting != "" {
+		heard, _ = ReadAnswer(s.Waiting, u.text, s)
+	}
+	got := slots(heard.Answers)
 	for name, want := range u.want {
 		if name == "asked" {
 			continue // the question that was asked, not a slot
@@ -145,9 +149,9 @@ func slotFits(name, want, got string) bool {
 	case err1 != nil || err2 != nil:
 		return want == got
 	case name == "age_h":
-		return math.Abs(w-g) <= math.Max(1, 0.35*w)
+		return math.Abs(w-g) <= math.Max(1, 0.35*w)+1e-9
 	case name == "height_m":
-		return math.Abs(w-g) <= math.Max(0.3, 0.15*w)
+		return math.Abs(w-g) <= math.Max(0.3, 0.15*w)+1e-9
 	}
 	return w == g
 }

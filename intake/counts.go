@@ -23,9 +23,10 @@ func (l *listener) counts() []said {
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
 		case stung && l.is(n, "unit_times") && q.value <= 100000:
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
-		case l.is(i-1, "stinging") && l.clauseEnds(q.to) && q.value >= 1 && q.value <= 100000: // "le picaron tres"
+		case l.is(i-1, "stinging") && (l.clauseEnds(q.to) || l.is(q.to, "attached")) && q.value >= 1 && q.value <= 100000: // "le picaron tres"
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: q.to})
 		case l.is(i, "approx") && q.to == i+1: // "unas abejas" counts nothing
+		case q.value < 2 && (l.ofThem(n) || l.ofThem(n-1)): // "stung by one of them"
 		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord || l.ofThem(n) || l.ofThem(n-1):
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 5, from: i, to: min(n+1, len(l.words))})
 		case l.setting.Waiting == AskCrowd:
@@ -56,7 +57,7 @@ func (l *listener) ofThem(i int) bool {
 // countedAlone reports whether a number without a noun counts the bees: "I count maybe 15",
 // and at the end of a text that speaks of them, "… on the window, about 20".
 func (l *listener) countedAlone(q quantity) bool {
-	if !l.clauseEnds(q.to) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
+	if !l.clauseEnds(q.to) && !(l.is(q.from-1, "counting") && l.is(q.to, "attached")) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
 		return false
 	}
 	for j := q.from - 1; j >= 0 && j >= q.from-3; j-- {

@@ -6,11 +6,21 @@ package intake
 // ("nobody has trouble breathing") or plainly harmless ("breathing fine") is left out, and
 // each sign is judged by itself, so that "not allergic but can't breathe" counts.
 func Emergency(text string) bool {
+	return alarmIn(text).heard
+}
+
+// alarm is what emergencySign made of a text.
+type alarm struct {
+	sign  match
+	heard bool
+}
+
+func alarmIn(text string) alarm {
 	r := recall(text)
 	known := r.alarm.Load()
 	if known == nil {
-		_, alarm := emergencySign(seenKnown(text))
-		known = &alarm
+		known = &alarm{}
+		known.sign, known.heard = emergencySign(seenKnown(text))
 		r.alarm.Store(known)
 	}
 	return *known
@@ -19,8 +29,12 @@ func Emergency(text string) bool {
 // emergencySign is the first sign that nobody takes back.
 func emergencySign(ts []token) (match, bool) {
 	all := grammar.find("emergency", ts)
+	s := hearStory(ts, all)
+	if s.joke && s.stung < 0 {
+		return match{}, false
+	}
 	for _, m := range all {
-		if m.rule.topic == "emergency" && !takenBack(m, all, ts, 0) {
+		if m.rule.topic == "emergency" && !takenBack(m, all, ts, 0) && !elsewhen(m, all, ts) {
 			return m, true
 		}
 	}
@@ -30,10 +44,13 @@ func emergencySign(ts []token) (match, bool) {
 	if m, ok := stungWithSign(ts, all); ok {
 		return m, true
 	}
-	if m, ok := allergicAndStung(ts); ok {
+	if m, ok := s.allergicAndStung(); ok {
 		return m, true
 	}
-	return manyStings(ts)
+	if m, ok := s.composedSign(); ok {
+		return m, true
+	}
+	return s.manyStings()
 }
 
 // signAlone finds a sign that is the whole text: "hives", "911!!".
@@ -80,10 +97,14 @@ func stungWithSign(ts []token, all []match) (match, bool) {
 // allergicAndStung finds somebody who is allergic and was stung: their own emergency plan
 // says to use the pen and call without waiting (safety text 3). "I got stung, my wife is
 // allergic" tells of two people.
-func allergicAndStung(ts []token) (match, bool) {
+func (s *story) allergicAndStung() (match, bool) {
+	ts := s.ts
 	for i := range ts {
 		if !ts[i].in("allergy") || takenBack(match{from: i, to: i + 1}, nil, ts, 0) {
 			continue
+		}
+		if j := s.stungAt; j >= 0 && samePerson(ts, i, j) && !s.well {
+			return match{from: min(i, j), to: max(i, j) + 1}, true
 		}
 		for j := range ts {
 			if ts[j].in("stung_event") && !maybeStung(ts, j) && samePerson(ts, i, j) {
@@ -99,8 +120,8 @@ func maybeStung(ts []token, j int) bool {
 	if takenBack(match{from: j, to: j + 1}, nil, ts, 0) {
 		return true
 	}
-	for i := max(0, j-5); i < min(len(ts), j+5); i++ {
-		if ts[i].in("if_stung") || i < j && ts[i].in("negators") {
+	for i := max(0, j-5); i < j; i++ {
+		if ts[i].in("if_stung") || ts[i].in("negators") {
 			return true
 		}
 	}
@@ -130,20 +151,27 @@ func whoBefore(ts []token, i int) string {
 	return ""
 }
 
-// deadlyStings is the number of stings from which the emergency number is called even when
-// one feels well (case report on massive envenomation, Good Samaritan Regional Poison
-// Center, Phoenix: signs began at 18 hours).
-const deadlyStings = 50
+// manyAtOnce is the number of stings from which care is needed at once, however one feels
+// (San Diego Fire-Rescue: more than 15; from 50 on signs may begin a day later).
+const manyAtOnce = 15
 
-// manyStings finds "stung 60 times", "60 stings", "le picaron más de 50".
-func manyStings(ts []token) (match, bool) {
+// manyStings finds "stung 60 times", "40 stings", "le picaron más de 50", "yes, like 30 times".
+func (s *story) manyStings() (match, bool) {
+	ts := s.ts
 	for i := range ts {
-		if n := countOf(ts[i]); n < deadlyStings || n > 100000 {
+		if n := countOf(ts[i]); n < manyAtOnce || n > 100000 || elsewhen(match{from: i, to: i + 1}, s.all, ts) {
 			continue
 		}
+		next := i + 1
+		for next < len(ts) && (ts[next].in("counting") || ts[next].in("hundredfold")) {
+			next++
+		}
 		from, to := max(0, i-5), min(len(ts), i+3)
+		if s.stung >= 0 && next < len(ts) && ts[next].in("unit_times") && i-s.stung < 8 {
+			return match{from: i, to: next + 1}, true
+		}
 		for j := from; j < to; j++ {
-			counted := grammar.sets["sting_counts"][wordAt(ts, i+1)] || j < i && (i+1 == len(ts) || ts[i+1].kind == anEnd || ts[i+1].kind == aPause || ts[i+1].glued)
+			counted := grammar.sets["sting_counts"][wordAt(ts, next)] || j < i && (next == len(ts) || ts[next].kind == anEnd || ts[next].kind == aPause || ts[next].glued)
 			if ts[j].in("stinging") && counted {
 				return match{from: min(i, j), to: max(i, j) + 1}, true
 			}
@@ -161,7 +189,7 @@ func countOf(t token) float64 {
 		return 100
 	}
 	for _, lang := range grammar.langs {
-		if n, ok := grammar.numbers[lang][t.text]; ok && n >= deadlyStings {
+		if n, ok := grammar.numbers[lang][t.text]; ok && n >= manyAtOnce {
 			return n
 		}
 	}

@@ -103,7 +103,7 @@ func (l *listener) heights() []said {
 		if !ok {
 			continue
 		}
-		if weight, isHeight := l.heightWeight(i, to); isHeight && m <= 100 {
+		if weight, isHeight := l.heightWeight(i, to); isHeight && m <= 100 && (m > 0.2 || !l.is(to-1, "unit_in")) {
 			out = append(out, said{field: "height_m", value: formatNumber(m), weight: weight, from: i, to: to})
 		}
 		i = to - 1
@@ -145,6 +145,9 @@ func (l *listener) length(i int) (float64, int, bool) {
 		if l.is(n, u.set) && (u.set != "unit_in" || l.words[n].text != "in") {
 			return l.andHalf(q.value*u.metres, u.metres, n+1)
 		}
+	}
+	if l.is(n, "unit_story") && q.value >= 1 && l.is(n+1, "storied") {
+		return 3*q.value + 1.5, n + 2, true // the eave or roof of a "one story house"
 	}
 	if l.is(n, "unit_story") && q.value >= 1 {
 		return 3*q.value - 1, n + 1, true // a storey is about 3 m; the spot is inside the top one
@@ -225,6 +228,9 @@ func (l *listener) heightWeight(from, to int) (int, bool) {
 		if t.kind == aPause || !t.in("articles") && i > to {
 			break
 		}
+	}
+	if l.is(to-1, "unit_story") && !l.is(to, "upward") {
+		weight = 5 // how high the house is, perhaps: "above the roof, it's 2 story"
 	}
 	if l.is(to, "bees") || l.is(to, "clump") || l.is(from-1, "measured") || l.is(from-2, "measured") {
 		return 0, false // "a two foot cluster"

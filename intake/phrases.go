@@ -12,7 +12,7 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// What callers say, one file a language; en.toml explains the format. All languages are
+// What callers say, in files named after their language; en.toml explains the format. All languages are
 // compiled into one grammar, because people mix them.
 //
 //go:embed reading/*.toml
@@ -51,6 +51,7 @@ type phrases struct {
 	numbers                              map[string]map[string]float64 // by language
 	fixes                                map[string]string             // a misspelling's key -> the word meant
 	correct                              map[string]bool               // every word of a set or a number word: nothing to mend
+	aliases                              map[string]string             // how thumbs write it -> the word: "q" is "que"
 	langs                                []string
 }
 
@@ -67,6 +68,7 @@ type step struct {
 
 type readingFile struct {
 	Sets    map[string]string
+	Aliases map[string]string
 	Numbers map[string]float64
 	Says    []saying
 }
@@ -91,13 +93,13 @@ func loadGrammar(files fs.FS) (*phrases, error) {
 	g := &phrases{
 		words: map[string][]class{}, classes: map[string]class{}, edges: map[edge]int32{},
 		any: []int32{0}, gap: []int32{0}, rules: [][]int32{nil}, roots: map[string]int32{},
-		sets: map[string]map[string]bool{}, numbers: map[string]map[string]float64{}, fixes: map[string]string{}, correct: map[string]bool{},
+		sets: map[string]map[string]bool{}, numbers: map[string]map[string]float64{}, fixes: map[string]string{}, aliases: map[string]string{}, correct: map[string]bool{},
 	}
 	names, err := fs.Glob(files, "reading/*.toml")
 	if err != nil {
 		return nil, err
 	}
-	parsed := make([]readingFile, len(names))
+	parsed, langs := make([]readingFile, len(names)), make([]string, len(names))
 	for i, name := range names {
 		meta, err := toml.DecodeFS(files, name, &parsed[i])
 		if err != nil {
@@ -106,13 +108,15 @@ func loadGrammar(files fs.FS) (*phrases, error) {
 		if extra := meta.Undecoded(); len(extra) > 0 {
 			return nil, fmt.Errorf("%s: unknown key %s", name, extra[0])
 		}
-		lang := strings.TrimSuffix(path.Base(name), ".toml")
-		g.langs = append(g.langs, lang)
-		g.addSets(lang, parsed[i])
+		langs[i], _, _ = strings.Cut(path.Base(name), ".")
+		if !slices.Contains(g.langs, langs[i]) {
+			g.langs = append(g.langs, langs[i])
+		}
+		g.addSets(langs[i], parsed[i])
 	}
 	for i, name := range names {
 		for _, s := range parsed[i].Says {
-			if err := g.addSaying(g.langs[i], s); err != nil {
+			if err := g.addSaying(langs[i], s); err != nil {
 				return nil, fmt.Errorf("%s: %q: %w", name, s.Means, err)
 			}
 		}
@@ -160,6 +164,29 @@ type setBits [8]uint64
 // has reports whether the bit of a set is set. Bit 0 is nobody's: a set that there is not.
 func (b *setBits) has(id int) bool { return b != nil && b[id/64]&(1<<(id%64)) != 0 }
 
+// meets reports whether two have a set in common.
+func (b *setBits) meets(other *setBits) bool {
+	if b == nil {
+		return false
+	}
+	for i := range b {
+		if b[i]&other[i] != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// anyOf is the bits of several sets.
+func (g *phrases) anyOf(names ...string) *setBits {
+	var b setBits
+	for _, name := range names {
+		id := g.setIDs[name]
+		b[id/64] |= 1 << (id % 64)
+	}
+	return &b
+}
+
 func (g *phrases) numberSets() {
 	g.setIDs, g.wordSets = map[string]int{}, map[string]*setBits{}
 	for name, words := range g.sets {
@@ -197,7 +224,13 @@ func (g *phrases) addSets(lang string, f readingFile) {
 			}
 		}
 	}
-	g.numbers[lang] = map[string]float64{}
+	for short, word := range f.Aliases {
+		g.aliases[short] = foldWord(word)
+		g.correct[short] = true
+	}
+	if g.numbers[lang] == nil {
+		g.numbers[lang] = map[string]float64{}
+	}
 	for w, v := range f.Numbers {
 		g.numbers[lang][foldWord(w)] = v
 		g.correct[foldWord(w)] = true
@@ -357,6 +390,9 @@ func (g *phrases) know(ts []token) {
 		t := &ts[i]
 		if t.kind != aWord && t.kind != aNumber {
 			continue
+		}
+		if word, ok := g.aliases[t.text]; ok && t.kind == aWord && (i == 0 || ts[i-1].kind != aNumber) {
+			t.text, t.sets = word, g.wordSets[word] // "3x" stays three times
 		}
 		t.classes = g.words[t.text]
 		if t.classes == nil && t.kind == aWord && !g.correct[t.text] {

@@ -14,7 +14,7 @@ func TestEveryPhraseMeansSomethingAllowed(t *testing.T) {
 	closed := map[string][]string{
 		"body": BodyValues, "shape": ShapeValues, "surface": SurfaceValues, "crowd": CrowdValues, "size": CrowdValues, "stung": StungValues,
 		"allergic": YesNoValues, "owner": YesNoValues, "hazards": HazardValues, "entry": EntryValues,
-		"access": {"words"}, "notsure": {"yes"}, "emergency": {"yes"}, "calm": {"yes"}, "yesno": {"yes", "no", "unknown"}, "optout": {"stop", "start", "help"},
+		"access": {"words"}, "notsure": {"yes"}, "emergency": {"yes"}, "calm": {"yes"}, "grave": {"yes"}, "mild": {"yes"}, "local": {"yes"}, "frail": {"yes"}, "sting": {"yes"}, "well": {"yes"}, "state": {"yes"}, "seems": {"yes"}, "turn": {"yes"}, "unhurt": {"yes"}, "joke": {"yes"}, "elsewhen": {"yes"}, "now": {"yes"}, "yesno": {"yes", "no", "unknown"}, "optout": {"stop", "start", "help"},
 		"arrival": {"self", "other"}, "kit": kitItems, "weighing": {SizeSmall, SizeMedium, SizeLarge, "kg", "lb", "frames"},
 		"correction": {"yes"},
 		"again":      {"yes"}, "person": {"yes"},

@@ -85,7 +85,7 @@ func kilometres(a, b Place) float64 {
 // address finds a street with or without a number, a crossing, or a place with a name, as
 // tokens[from:to].
 func (l *listener) address() (from, to int, ok bool) {
-	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.crossing, l.betweenStreets, l.namedPlace, l.atNamed, l.route, l.streetOnly} {
+	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.crossing, l.twoStreets, l.betweenStreets, l.namedPlace, l.atNamed, l.route, l.streetOnly} {
 		for i := range l.words {
 			if from, to, ok := find(i); ok {
 				return from, l.withCrossing(to), true
@@ -215,6 +215,50 @@ func (l *listener) crossing(i int) (int, int, bool) {
 	return i, j, joined && j > i+4
 }
 
+// twoStreets reads "at Holloway and 3rd", "on Oak & Elm", "Pine y la 9" behind a word for where.
+func (l *listener) twoStreets(i int) (int, int, bool) {
+	if !l.is(i, "at_named") && !l.is(i, "corner") && l.word(i) != "de" {
+		return 0, 0, false
+	}
+	at := i + 1
+	for l.word(at) == "la" || l.word(at) == "the" {
+		at++
+	}
+	first := l.streetName(at)
+	if first == at || l.word(first) != "and" && l.word(first) != "y" && l.word(first) != "con" {
+		return 0, 0, false
+	}
+	from := first + 1
+	for l.word(from) == "la" || l.word(from) == "the" {
+		from++
+	}
+	if to := l.streetName(from); to > from {
+		return at, to, true
+	}
+	return 0, 0, false
+}
+
+// streetName is the end of what may be a street's name at i: "Holloway", "N Oak St", "3rd".
+func (l *listener) streetName(i int) int {
+	to := i
+	for l.is(to, "compass") {
+		to++
+	}
+	if to < len(l.words) && l.words[to].kind == aNumber && l.words[to].decimals == 0 && to+1 < len(l.words) && l.words[to+1].glued && l.words[to+1].kind == aWord {
+		to += 2
+	} else if to < len(l.words) && l.words[to].kind == aNumber && l.word(i-1) == "la" {
+		to++
+	} else if n := l.properRun(to, 2); n > to {
+		to = n
+	} else {
+		return i
+	}
+	if l.is(to, "street") {
+		to++
+	}
+	return to
+}
+
 // betweenStreets reads "between Oak and Elm", "entre Robles y Cedro", written with capitals.
 func (l *listener) betweenStreets(i int) (int, int, bool) {
 	if l.word(i) != "between" && l.word(i) != "entre" || l.shouting() {
@@ -262,10 +306,13 @@ func (l *listener) atNamed(i int) (int, int, bool) {
 	for j < i+3 && (l.word(j) == "the" || l.word(j) == "de" || l.is(j, "articles")) {
 		j++
 	}
-	if !l.proper(j) || !l.words[j].capital || l.words[j].classes != nil || len(l.words[j].text) < 4 || l.is(j, "first_names") {
+	if !l.proper(j) || !l.words[j].capital || l.is(j, "first_names") && !(l.proper(j+1) && l.words[j+1].capital) {
 		return 0, 0, false
 	}
-	return j, l.properRun(j, 3), true
+	if to := l.properRun(j, 3); (l.words[j].classes == nil || to > j+1) && len(l.words[j].text) >= 3 || to == j+1 && l.mark(to, "-") && l.proper(to+1) {
+		return j, l.properRun(to, 3), true // "the Save-Rite"
+	}
+	return 0, 0, false
 }
 
 // route reads a road that has a number for a name: "on Route 13", "hwy 96".

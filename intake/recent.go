@@ -23,7 +23,7 @@ type recentText struct {
 	plain []token
 	known atomic.Pointer[[]token] // the same as the grammar knows them; nil until asked for
 	heard atomic.Pointer[heardIn] // what Understand made of it last; nil until asked for
-	alarm atomic.Pointer[bool]    // whether it is an emergency; nil until asked for
+	alarm atomic.Pointer[alarm]   // whether it is an emergency; nil until asked for
 }
 
 // heardIn is what a text told in a setting.

@@ -93,7 +93,7 @@ func read(l *listener) Heard {
 	if placed && l.publicPlace(span) {
 		all = append(all, said{field: "owner", value: "no", weight: 3, from: l.tokenAt(span.end) - 1, to: l.tokenAt(span.end)})
 	}
-	best := choose(all)
+	best := choose(l.sift(all))
 	if size, ok := best["size"]; ok && best["crowd"].field == "" && !paper(best["shape"].value) {
 		// The size of a paper nest says nothing about how many live in it.
 		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
@@ -103,6 +103,7 @@ func read(l *listener) Heard {
 		shape.value = "open_umbrella" // wasps have no wax: the comb that is seen is their paper cells
 		best["shape"] = shape
 	}
+	l.reconcile(best)
 	for _, f := range sortedSaid(best) {
 		l.lay(&h, f)
 	}
@@ -112,10 +113,10 @@ func read(l *listener) Heard {
 		h.Readings = append(h.Readings, Reading{"place", place.Text, span.start, span.end})
 	}
 	l.readName(&h)
-	if sign, ok := emergencySign(l.words); ok {
+	if a := alarmIn(l.text); a.heard {
 		h.Answers.Stung = "trouble_breathing"
 		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "stung" })
-		h.Readings = append(h.Readings, l.reading("stung", "trouble_breathing", sign.from, sign.to))
+		h.Readings = append(h.Readings, l.reading("stung", "trouble_breathing", a.sign.from, a.sign.to))
 	}
 	slices.SortStableFunc(h.Readings, func(a, b Reading) int {
 		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
@@ -123,8 +124,57 @@ func read(l *listener) Heard {
 	return h
 }
 
+// sift leaves out where the thing is on which they hang: in "on the bumper of a van in the
+// driveway" it is the van; a cavity is never left out. An hour is no number of bees.
+func (l *listener) sift(all []said) []said {
+	return slices.DeleteFunc(all, func(b said) bool {
+		return slices.ContainsFunc(all, func(a said) bool {
+			switch b.field {
+			case "surface":
+				return b.value != "cavity" && a.field == b.field && a.value != b.value && a.to <= b.from && b.from-a.to <= 3 && l.within(a.to, b.from)
+			case "crowd":
+				return a.field == "age_h" && a.from <= b.from && b.to <= a.to
+			}
+			return false
+		})
+	})
+}
+
+// within reports whether nothing but a word for "in" or "of" and small words stands between
+// two tokens.
+func (l *listener) within(from, to int) bool {
+	prepositions := 0
+	if l.is(to, "lying_in") {
+		prepositions = 1
+	}
+	for i := from; i < to; i++ {
+		switch {
+		case l.is(i, "lying_in"):
+			prepositions++
+		case !l.is(i, "articles"):
+			return false
+		}
+	}
+	return prepositions > 0
+}
+
+// reconcile mends what two statements make of each other: a hole in a wall is a cavity, and
+// bees that hang nowhere are on no wall.
+func (l *listener) reconcile(best map[string]said) {
+	shape, surface := best["shape"].value, best["surface"]
+	switch {
+	case shape == "gap_traffic" && surface.value == "wall":
+		surface.value = "cavity"
+		best["surface"] = surface
+	case shape == "no_nest" && (surface.value == "wall" || surface.value == "eave"):
+		delete(best, "surface")
+	}
+}
+
 // publicPlace reports whether a place is named after its kind: "Oak Hill School" is nobody's home.
-func (l *listener) publicPlace(p span) bool { return l.is(l.tokenAt(p.end)-1, "place_kind") }
+func (l *listener) publicPlace(p span) bool {
+	return slices.ContainsFunc(l.words[l.tokenAt(p.start):l.tokenAt(p.end)], func(t token) bool { return t.in("place_kind") })
+}
 
 // tokenAt is the first token that begins at byte end or later.
 func (l *listener) tokenAt(end int) int {
@@ -166,8 +216,14 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
+		if r.topic == "age_h" {
+			l.atHour(&f)
+		}
 		if r.topic == "age_h" && (l.whenStung(m.from) || r.value == "since:evening" && l.setting.At.Hour() < 17) {
 			continue // "tonight" lies ahead until it is evening
+		}
+		if r.topic == "hazards" && r.value == "indoors" && l.onTheHouse(m) {
+			continue
 		}
 		if r.topic == "surface" {
 			if f.weight += l.attachment(m); f.weight < 0 {
@@ -183,6 +239,17 @@ func (l *listener) phrases() []said {
 		out = append(out, f)
 	}
 	return out
+}
+
+// onTheHouse reports whether "in … the house" names a part of the building: "in the fascia of
+// my house" is not indoors.
+func (l *listener) onTheHouse(m match) bool {
+	for i := m.from; i < m.to+1 && i < len(l.words); i++ {
+		if l.is(i, "outer_parts") {
+			return true
+		}
+	}
+	return false
 }
 
 // hidden reports whether a longer phrase covers m: a shadow, or one for the same field.

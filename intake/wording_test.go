@@ -23,7 +23,7 @@ var longest = map[string]any{
 	"Swarms": "12 swarms", "Caught": 12, "Took": 12, "Trapped": 12, "Flown": 12, "NotASwarm": 12, "Open": 12, "Held": 2, "Segments": 1420, "Cost": "17.04 USD", "In": 12, "Out": 12, "Passed": 12, "Left": 12, "Half": "12 min",
 	"Count": 3, "Percent": 80, "Standoff": "30 ft", "Help": "607-555-0170", "Area": "Millhouse Ln", "Place": "1420 Millhouse Ln", "Where": "1420 Millhouse Ln, Quillbrook", "Was": "1240 Millhouse Ln, Quillbrook",
 	"Kind": "European hornet", "Reason": "paper nest without a hole, looking like bees", "Words": "…", "What": "a hanging ball of bees, on a branch, 8 ft",
-	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95, "Other": "Alexandra",
+	"Boxes": "7KQ2 1420 Millhouse Ln", "List": "1 7KQ2 Mill Ln; 2 4DM8 Oak St", "Number": "+16075550142", "Link": "https://bees.example.org/w/______________________", "Likelihood": 95, "Other": "Alexandra", "Alarm": true, "Stewards": 1,
 }
 
 // twoSegments may take two: they name several things that each must be there. The rest of

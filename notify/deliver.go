@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -56,6 +57,7 @@ const (
 	dropGaveUp   = "gave_up"      // tried as often as its class is worth
 	dropDetour   = "channel_down" // goes another way
 	dropInDoubt  = "in_doubt"     // may have arrived already, and twice is worse than never
+	dropUnread   = "unreadable"   // what is stored of it is broken
 )
 
 // lookAgain is the wait after trouble of our own: no sender for the channel, no reading of
@@ -83,7 +85,7 @@ func (d *Delivery) Step(ctx context.Context, channel Channel, now time.Time) (se
 	)
 	for _, lease := range leased.Items {
 		lines.Go(func() error {
-			accepted, err := d.deliver(ctx, channel, lease, now)
+			accepted, err := d.deliverCalmly(ctx, channel, lease, now)
 			mu.Lock()
 			defer mu.Unlock()
 			if accepted {
@@ -97,6 +99,17 @@ func (d *Delivery) Step(ctx context.Context, channel Channel, now time.Time) (se
 	return sent, 0, errors.Join(errs...)
 }
 
+// deliverCalmly is deliver, with a fault of ours as the trouble of this message only.
+func (d *Delivery) deliverCalmly(ctx context.Context, channel Channel, lease Lease, now time.Time) (accepted bool, err error) {
+	defer func() {
+		if recover() != nil {
+			d.log().Error("delivery broke", "message", lease.ID, "class", lease.Class, "stack", string(debug.Stack()))
+			err = fmt.Errorf("message %s: a fault in the program", lease.ID)
+		}
+	}()
+	return d.deliver(ctx, channel, lease, now)
+}
+
 // deliver takes one leased message to its end.
 func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, now time.Time) (accepted bool, err error) {
 	if lease.State == LeftOpen {
@@ -108,6 +121,9 @@ func (d *Delivery) deliver(ctx context.Context, channel Channel, lease Lease, no
 	if done.Drop, err = d.notSent(ctx, lease, now); err != nil {
 		d.log().Warn("message cannot be checked", "message", lease.ID, "class", lease.Class, "error", err)
 		done.Result = Result{End: RetryLater, After: lookAgain, Reason: "unchecked"}
+		if _, giveUp := Backoff(lease.Class, lease.Attempt, lookAgain); giveUp {
+			done.Drop = dropGaveUp // what it is about cannot be read, and others wait behind it
+		}
 	} else if done.Drop == dropDetour && lease.Class == Safety {
 		// It goes both ways: the second address may not work either.
 		done.Drop, done.Result = "", Result{End: RetryLater, After: lookAgain / 4, Reason: dropDetour}
@@ -147,6 +163,8 @@ func (d *Delivery) unkept(ctx context.Context, lease Lease, now time.Time) bool 
 // goes out even when its truth cannot be read.
 func (d *Delivery) notSent(ctx context.Context, lease Lease, now time.Time) (drop string, err error) {
 	switch {
+	case lease.State == Unreadable:
+		return dropUnread, nil
 	case lease.State == OptedOut:
 		return dropOptedOut, nil
 	case lease.State == Unfunded && lease.Class != Safety:
@@ -179,6 +197,18 @@ func (d *Delivery) send(ctx context.Context, channel Channel, lease Lease) Resul
 	if lease.State == LeftOpen && persistenceOf(out.Class).doubt == markRepeat {
 		out.Text = repeatMark + out.Text
 	}
+	return d.calmly(ctx, sender, out)
+}
+
+// calmly sends, and takes a fault of ours over one message for a no to that message: it must
+// neither end the program nor be tried for ever.
+func (d *Delivery) calmly(ctx context.Context, sender Sender, out Outgoing) (result Result) {
+	defer func() {
+		if recover() != nil {
+			d.log().Error("sending broke", "message", out.ID, "class", out.Class, "stack", string(debug.Stack()))
+			result = Result{End: Refused, Reason: "fault"}
+		}
+	}()
 	return sender.Send(ctx, out)
 }
 
@@ -276,7 +306,7 @@ func failure(done Done) string {
 	switch {
 	case done.Drop == dropGaveUp:
 		return cmp.Or(done.Result.Reason, dropGaveUp)
-	case done.Drop == dropOptedOut, done.Drop == dropUnfunded, done.Drop == dropDetour:
+	case done.Drop == dropOptedOut, done.Drop == dropUnfunded, done.Drop == dropDetour, done.Drop == dropUnread:
 		return done.Drop
 	case done.Result.Reason == dropDetour:
 		return dropDetour

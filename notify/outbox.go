@@ -42,6 +42,8 @@ const (
 	OptedOut LeaseState = "opted_out" // its recipient has opted out
 	Unfunded LeaseState = "unfunded"  // the day's money is spent; only safety goes out
 	Detour   LeaseState = "detour"    // its channel does not work; it has another address
+
+	Unreadable LeaseState = "unreadable" // what is stored of it cannot be read: it only stands in its line's way
 )
 
 // Done is the end of one attempt.

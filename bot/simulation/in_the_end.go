@@ -16,7 +16,9 @@ import (
 //	L3 nothing waits in the outbox, nothing is held
 //	L4 every open call has a next step, and none is overdue
 //	L5 everything that people sent was heard
-//	L6 everything that people said was answered within a minute, once nothing broke
+//	L6 everything that people said was answered within a minute, once nothing broke; what
+//	   could not be handled was passed on
+//	L7 the stewards' line of each morning was heard
 func (v *watch) inTheEnd() {
 	w := v.w
 	for _, a := range w.inbox {
@@ -47,6 +49,7 @@ func (v *watch) inTheEnd() {
 	}
 	v.answered()
 	v.undelivered()
+	v.lines()
 }
 
 func (v *watch) callIDs() []string {
@@ -80,14 +83,44 @@ func (v *watch) callInTheEnd(c *life) {
 func (v *watch) answered() {
 	for _, a := range v.w.inbox {
 		outcome := v.applied[a.event.ID()]
+		if outcome == bot.OutcomeParked && a.who != "Steward" && !v.said(a) {
+			v.w.breaks("L6", "%s could not be handled, and nobody was told", a.event.ID())
+		}
 		calm := v.w.plan.Heals > 0 && a.at.Sub(v.w.plan.Start) > v.w.plan.Heals+time.Hour
-		if outcome == bot.OutcomeWon && !v.spoke(a, 0) {
+		if outcome == bot.OutcomeWon && !v.spoke(a, 0) && !v.overBefore(a) {
 			v.w.breaks("L2", "%s took a call and was told nothing", a.who)
 		}
 		if calm && outcome == bot.OutcomeNoted && !v.spoke(a, time.Minute) {
 			v.w.breaks("L6", "%s said something and got no answer", a.who)
 		}
 	}
+}
+
+// said reports whether an arrival caused any message.
+func (v *watch) said(a *arrival) bool {
+	for _, n := range v.notes {
+		if n.event == a.event.ID() {
+			return true
+		}
+	}
+	return false
+}
+
+// overBefore reports whether a call that an arrival won was over before anything could be said,
+// by another word of its winner, who heard an answer to that.
+func (v *watch) overBefore(a *arrival) bool {
+	for _, n := range v.notes {
+		c := v.calls[n.Still.Call]
+		if n.event != a.event.ID() || n.Still.Holder == "" || c == nil || c.Ended.IsZero() || c.Ended.Sub(a.at) > time.Second {
+			continue
+		}
+		for _, other := range v.notes {
+			if other.Recipient == n.Recipient && other.copies > 0 && !other.gone.Before(a.at) && other.gone.Sub(a.at) < time.Minute {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // spoke reports whether anything that an arrival caused was taken, within a time if that is

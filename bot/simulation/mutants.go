@@ -35,6 +35,7 @@ const (
 	NoResolver    Mutant = "sends in doubt are not looked up"
 	BlindResolver Mutant = "the look-up finds nothing"
 	NewIDs        Mutant = "every commit gets an event id of its own"
+	LoseParked    Mutant = "what could not be handled is acknowledged and told to nobody"
 	LoseStops     Mutant = "an opt-out does not reach the store's list"
 	AckFirst      Mutant = "an arrival is acknowledged though its commit failed"
 	NoSweep       Mutant = "lost texts are not read out of the provider's log"
@@ -51,7 +52,7 @@ const (
 // Mutants are all of them.
 var Mutants = []Mutant{ForgetSeen, FreshAnswer, NoVersions, NoChecks, DropLast, KeepFired, NoTimers, EarlyTimers, TakeTimers,
 	NoPause, SafetyWaits, NoLease, IgnoreStop, ForgetOpen, NoFuse, NoFence,
-	NoResolver, BlindResolver, NewIDs, LoseStops, AckFirst, NoSweep, NoTruth, AllTaken, DropFailed, DoubtIsGone, NoRepair, NoKept, NoSenderRate, NoChatRate}
+	NoResolver, BlindResolver, NewIDs, LoseParked, LoseStops, AckFirst, NoSweep, NoTruth, AllTaken, DropFailed, DoubtIsGone, NoRepair, NoKept, NoSenderRate, NoChatRate}
 
 // mutate plants the mutants of the delivery.
 func (r *replica) mutate() {

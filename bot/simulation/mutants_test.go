@@ -15,9 +15,9 @@ const mutantSeeds = 80
 // killers are seeds that notice a planted fault, tried before the others. They are right for
 // the drawing of plans as it is; -measure finds them anew.
 var killers = map[Mutant]uint64{
-	ForgetSeen: 1, FreshAnswer: 2, NoVersions: 6, NoChecks: 43, DropLast: 1, KeepFired: 1, NoTimers: 1, EarlyTimers: 1,
-	TakeTimers: 19, NoPause: 4, SafetyWaits: 2, NoLease: 12, IgnoreStop: 24, ForgetOpen: 4, NoFuse: 23, NoFence: 4,
-	NoResolver: 4, BlindResolver: 4, NewIDs: 1, LoseStops: 24, AckFirst: 4, NoSweep: 1, NoTruth: 8, AllTaken: 1,
+	ForgetSeen: 1, FreshAnswer: 2, NoVersions: 4, NoChecks: 4, DropLast: 1, KeepFired: 1, NoTimers: 1, EarlyTimers: 1,
+	TakeTimers: 4, NoPause: 11, SafetyWaits: 2, NoLease: 4, IgnoreStop: 4, ForgetOpen: 6, NoFuse: 23, NoFence: 4,
+	NoResolver: 46, BlindResolver: 12, NewIDs: 1, LoseStops: 4, LoseParked: 9, AckFirst: 4, NoSweep: 1, NoTruth: 8, AllTaken: 1,
 	DropFailed: 3, DoubtIsGone: 4, NoRepair: 45, NoKept: 43, NoSenderRate: 1, NoChatRate: 4,
 }
 

@@ -179,7 +179,7 @@ func (r *replica) hear(a *arrival) {
 		// Another request of the same process. It takes no part in the queues by which events
 		// that met wait for each other: here nobody can wait.
 		h := r.hotline
-		hotline = &bot.Hotline{Settings: h.Settings, Secrets: h.Secrets, Store: h.Store, Clock: h.Clock, Log: h.Log}
+		hotline = &bot.Hotline{Settings: h.Settings, Secrets: h.Secrets, Store: h.Store, Clock: h.Clock, Log: h.Log, Decider: h.Decider, Parked: h.Parked}
 	}
 	outcome, err := hotline.Hear(context.Background(), a.event)
 	if r.mutant == AckFirst && !a.heard {

@@ -60,9 +60,10 @@ var kinds = map[string][]string{
 	"resolve":   {"unread"},
 	"report":    {"lost", "twice", "failed", "late"},
 	"webhook":   {"lost", "twice", "meanwhile", "late"},
+	"decide":    {"panic", "panic_twice"},
 }
 
-// points are the names of kinds, in order.
+// points are the names of kinds, in order, but for "decide", which has a draw of its own.
 var points = []string{"commit", "documents", "due", "finish", "lease", "load", "report", "resolve", "send", "webhook"}
 
 // someone is a person of the town.
@@ -133,6 +134,9 @@ func Generate(seed uint64) Plan {
 	}
 	if !calm {
 		p.Faults, p.Steps = drawFaults(faults), append(p.Steps, drawTroubles(faults, p.Replicas)...)
+	}
+	if !calm && seed%3 == 0 {
+		p.Faults = append(p.Faults, drawPanics(rand.New(rand.NewPCG(seed, 4)))...)
 	}
 	losses := rand.New(rand.NewPCG(seed, 3))
 	if losses.IntN(2) == 0 {
@@ -212,6 +216,15 @@ func drawFaults(r *rand.Rand) []Fault {
 				all = append(all, Fault{point, nth, kinds[point][r.IntN(len(kinds[point]))]})
 			}
 		}
+	}
+	return all
+}
+
+// drawPanics lets decisions break: once, so that the second try succeeds, or for good.
+func drawPanics(r *rand.Rand) []Fault {
+	var all []Fault
+	for range 1 + r.IntN(6) {
+		all = append(all, Fault{"decide", 1 + r.IntN(200), kinds["decide"][r.IntN(2)]})
 	}
 	return all
 }

@@ -95,6 +95,9 @@ func (p *port) Commit(ctx context.Context, c bot.Change) (done bot.Committed, er
 	if p.r.mutant == LoseStops {
 		c.Stops = nil
 	}
+	if p.r.mutant == LoseParked && c.Outcome == bot.OutcomeParked {
+		c.Messages = nil
+	}
 	err = p.through("commit", func() error {
 		if done, err = p.Store.Commit(ctx, c); err == nil {
 			p.r.watch.committed(c, done)

@@ -258,7 +258,9 @@ func (v *watch) message(m notify.Message, c bot.Change) {
 	if m.Class == notify.Relay && call != nil && call.Holder == nil {
 		v.w.breaks("I14", "words about %s, which nobody holds", call.Reference)
 	}
-	v.numbers(m)
+	if c.Outcome != bot.OutcomeParked || m.To != steward { // who must answer what could not be handled
+		v.numbers(m)
+	}
 }
 
 // numbers is I14: a number is in no text but with leave.

@@ -77,8 +77,12 @@ func (v *watch) mayBeAsked(id string, call *life) {
 		v.w.breaks("I13", "%s is away and was asked", k.Name)
 	}
 	if p := call.Answers.Place; p != nil {
-		if far := notify.FarFrom(k.Catcher, *p); far.Km > k.ReachKm+1 {
-			v.w.breaks("I13", "%s is asked for a swarm %.0f km away and goes %.0f", k.Name, far.Km, k.ReachKm)
+		far := notify.FarFrom(k.Catcher, *p).Km
+		if local.Before(k.Stand.Until) { // they are out at another swarm
+			far = min(far, notify.FarFrom(k.Start(k.Stand, local), *p).Km)
+		}
+		if far > k.ReachKm+1 {
+			v.w.breaks("I13", "%s is asked for a swarm %.0f km away and goes %.0f", k.Name, far, k.ReachKm)
 		}
 	}
 	if h := local.Add(30 * time.Second).Hour(); h < 6 || h > 21 {

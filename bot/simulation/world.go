@@ -49,6 +49,8 @@ type world struct {
 	passed   map[string]int // passings of each fault point
 	faults   map[string]map[int]string
 	hits     map[string]int
+	cursed   map[bot.EventID]int // how often a decision breaks yet
+	planted  map[bot.EventID]bool
 	nested   int // depth of what happens in the middle of something else
 	turns    int
 
@@ -109,6 +111,7 @@ func newWorld(plan Plan, mutant Mutant) *world {
 	w := &world{
 		plan: plan, now: plan.Start, end: plan.Start.Add(plan.Lasts), settings: settings, phones: map[notify.Address]*phone{},
 		down: map[notify.Channel]time.Time{}, passed: map[string]int{}, faults: map[string]map[int]string{}, hits: map[string]int{},
+		cursed: map[bot.EventID]int{}, planted: map[bot.EventID]bool{},
 		logs: &bytes.Buffer{}, mutant: mutant,
 	}
 	w.memory = NewMemory(func() time.Time { return w.now })
@@ -139,6 +142,7 @@ func newWorld(plan Plan, mutant Mutant) *world {
 		w.replicas = append(w.replicas, w.newReplica(n))
 	}
 	w.enrol()
+	w.mornings()
 	for _, step := range plan.Steps {
 		w.at(plan.Start.Add(step.At), true, func() { w.do(step) })
 	}
@@ -148,7 +152,7 @@ func newWorld(plan Plan, mutant Mutant) *world {
 func (w *world) newReplica(n int) *replica {
 	r := &replica{world: w, n: n}
 	log := slog.New(slog.NewTextHandler(w.logs, &slog.HandlerOptions{Level: slog.LevelDebug}))
-	r.hotline = &bot.Hotline{Settings: w.settings, Secrets: [][]byte{secret}, Store: &port{Store: w.memory, r: r}, Clock: clock{w, w.plan.ahead(n)}, Log: log}
+	r.hotline = &bot.Hotline{Settings: w.settings, Secrets: [][]byte{secret}, Store: &port{Store: w.memory, r: r}, Clock: clock{w, w.plan.ahead(n)}, Log: log, Decider: w.decides, Parked: w.parked}
 	senders, resolvers := map[notify.Channel]notify.Sender{}, map[notify.Channel]notify.Resolver{}
 	for _, c := range notify.Channels {
 		senders[c] = &provider{r: r, channel: c}

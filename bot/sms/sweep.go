@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
@@ -190,8 +191,14 @@ func (d *Door) page(ctx context.Context, params *openapi.ListMessageParams, toke
 
 // hearLogged hears one logged message as its webhook would have told it. The log has no
 // pin, no button and no profile; those come by webhook only.
-func (d *Door) hearLogged(ctx context.Context, m openapi.ApiV2010Message) error {
+func (d *Door) hearLogged(ctx context.Context, m openapi.ApiV2010Message) (err error) {
 	sid := text(m.Sid)
+	defer func() { // a fault of ours over one message must not keep the others unheard
+		if recover() != nil {
+			d.Log.Error("reading a logged message broke", "message", sid, "stack", string(debug.Stack()))
+			err = fmt.Errorf("message %s: a fault in the program", sid)
+		}
+	}()
 	form := url.Values{"MessageSid": {sid}, "From": {text(m.From)}, "Body": {text(m.Body)}}
 	if n := text(m.NumMedia); n != "" && n != "0" {
 		if err := d.listMedia(ctx, sid, form); err != nil {

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -25,7 +24,7 @@ const (
 )
 
 // ErrTooLarge is returned by Commit for a change that should have been several.
-var ErrTooLarge = errors.New("too large for one change")
+var ErrTooLarge = fmt.Errorf("too large for one change: %w", bot.ErrBroken)
 
 // Commit applies a change, all or nothing; see bot.Store. When the connection broke, nobody
 // knows whether it was applied: call again with the very same change, which is harmless.
@@ -46,9 +45,9 @@ func (s *Store) Commit(ctx context.Context, change bot.Change) (bot.Committed, e
 	case "conflict":
 		return bot.Committed{}, bot.ErrConflict
 	case "type":
-		return bot.Committed{}, fmt.Errorf("commit: the key %s holds something else than it should", reply[1])
+		return bot.Committed{}, fmt.Errorf("commit: the key %s holds something else than it should: %w", reply[1], bot.ErrBroken)
 	}
-	return bot.Committed{}, fmt.Errorf("commit: refused as %s", strings.Join(reply, " "))
+	return bot.Committed{}, fmt.Errorf("commit: %w: refused as %s", bot.ErrBroken, strings.Join(reply, " "))
 }
 
 // composed is a change as commit.lua reads it.
@@ -64,7 +63,7 @@ type composed struct {
 // compose checks a change as far as that goes without the store and lays it out.
 func (s *Store) compose(change bot.Change) (*composed, error) {
 	if err := checkChange(change); err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%w: %w", bot.ErrBroken, err)
 	}
 	payload := change.Payload
 	if payload == "" {

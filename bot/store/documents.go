@@ -110,7 +110,7 @@ func (s *Store) decodeDocument(key bot.Key, stored string) (bot.Document, error)
 	pointer, body, found := bytes.Cut(rest, []byte(" "))
 	v, err := strconv.ParseInt(string(version), 10, 64)
 	if err != nil || !found {
-		return doc, fmt.Errorf("the %s document %s cannot be read", key.Kind, key.ID)
+		return doc, fmt.Errorf("the %s document %s cannot be read: %w", key.Kind, key.ID, bot.ErrBroken)
 	}
 	doc.Version = v
 	if doc.Body, err = s.seals.open(place(key), body); err != nil {
@@ -119,7 +119,7 @@ func (s *Store) decodeDocument(key bot.Key, stored string) (bot.Document, error)
 	if string(pointer) != "-" {
 		to, ok := keyOf(string(pointer))
 		if !ok {
-			return doc, fmt.Errorf("the %s document %s points nowhere", key.Kind, key.ID)
+			return doc, fmt.Errorf("the %s document %s points nowhere: %w", key.Kind, key.ID, bot.ErrBroken)
 		}
 		doc.Pointer = &to
 	}

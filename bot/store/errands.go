@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strconv"
 	"sync"
@@ -33,8 +34,13 @@ func (s *Store) LeaseErrand(ctx context.Context, hold, gap time.Duration) (*bot.
 	if err == nil {
 		err = json.Unmarshal(body, &e)
 	}
-	if err != nil {
+	if errors.Is(err, ErrSealed) {
 		return nil, 0, fmt.Errorf("lease an errand: %w", err)
+	}
+	if err != nil {
+		// Nobody waits for it longer than a timer says, so it may as well go.
+		gone := s.client.HDel(ctx, s.keys.of("errand"), reply[1]).Err()
+		return nil, 0, errors.Join(errors.New("an errand was broken and is thrown away"), gone)
 	}
 	return &e, 0, nil
 }

@@ -30,7 +30,7 @@ func (s *Store) Lease(ctx context.Context, channel notify.Channel, max int, hold
 	wait, err := strconv.ParseInt(reply[0], 10, 64)
 	leased.Wait = time.Duration(wait) * time.Millisecond
 	for r := reply[1:]; err == nil && len(r) >= 8; r = r[8:] {
-		lease, err := s.decodeLease(r)
+		lease, err := s.decodeLease(channel, r)
 		if err != nil {
 			unread = errors.Join(unread, err)
 			continue
@@ -44,14 +44,17 @@ func (s *Store) Lease(ctx context.Context, channel notify.Channel, max int, hold
 }
 
 // decodeLease reads the eight strings that lease.lua returns for a message.
-func (s *Store) decodeLease(r []string) (notify.Lease, error) {
+func (s *Store) decodeLease(channel notify.Channel, r []string) (notify.Lease, error) {
 	id, state, provider, item := r[1], r[3], r[6], r[7]
 	fence, _ := strconv.ParseInt(r[2], 10, 64)
 	attempt, _ := strconv.Atoi(r[4])
 	since, _ := strconv.ParseInt(r[5], 10, 64)
 	m, err := s.seals.decodeItem(id, item)
-	if err != nil {
+	switch {
+	case errors.Is(err, ErrSealed):
 		return notify.Lease{}, fmt.Errorf("message %s cannot be read: %w", id, err)
+	case err != nil:
+		m, state = remains(channel, r[0], id, item), string(notify.Unreadable)
 	}
 	lease := notify.Lease{
 		Outgoing: notify.Outgoing{Message: m, EditsProvider: provider, Attempt: attempt},
@@ -62,6 +65,17 @@ func (s *Store) decodeLease(r []string) (notify.Lease, error) {
 		lease.Since = time.UnixMilli(since).UTC()
 	}
 	return lease, nil
+}
+
+// remains is what line and head tell of a message whose body is broken.
+func remains(channel notify.Channel, line, id, item string) notify.Message {
+	m := notify.Message{ID: id, To: notify.Address(channel + ":"), Recipient: strings.TrimSuffix(line, "!"), Class: notify.News}
+	if line != m.Recipient {
+		m.Class = notify.Safety
+	} else if head := strings.Fields(item); len(head) > 1 {
+		m.Class = notify.Class(strings.TrimSuffix(head[1], "+"))
+	}
+	return m
 }
 
 // Finish records how an attempt ended; see notify.Outbox. An ambiguous end that is not

@@ -100,7 +100,7 @@ func (s *seals) open(place string, stored []byte) ([]byte, error) {
 	}
 	body, err := aead.Open(nil, nil, stored[sealHead:], []byte(place))
 	if err != nil {
-		return nil, errors.New("its seal is broken: somebody changed it or moved it here from another place")
+		return nil, fmt.Errorf("its seal is broken, for somebody changed it or moved it here from another place: %w", bot.ErrBroken)
 	}
 	return body, nil
 }

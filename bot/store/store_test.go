@@ -39,6 +39,7 @@ var cases = []struct {
 	{"load brings the person and the open call in one go", quick, loadFollowsPointer},
 	{"a moved document conflicts and nothing is written", quick, conflictWritesNothing},
 	{"a key of the wrong type refuses the whole commit", quick, wrongTypeWritesNothing},
+	{"what is broken stands in nobody else's way", quick, poison},
 	{"a repeated event gets its first outcome though the versions moved", quick, repeatedEvent},
 	{"an event is remembered for four days at least", quick, seenRing},
 	{"a line keeps its order and has one message in flight", quick, lineOrder},

@@ -26,15 +26,20 @@ func (s *Store) DueTimers(ctx context.Context, max int) ([]bot.Timer, time.Durat
 		return nil, 0, fmt.Errorf("read due timers: %w", err)
 	}
 	var due []bot.Timer
+	var broken error
 	for _, value := range reply[1:] {
 		var t bot.Timer
 		_, body, _ := strings.Cut(value, " ")
 		if err := json.Unmarshal([]byte(body), &t); err != nil {
-			return nil, 0, fmt.Errorf("read due timers: %w", err)
+			broken = fmt.Errorf("read due timers: one of them is broken") // and holds up no other
+			continue
 		}
 		due = append(due, t)
 	}
-	return due, time.Duration(wait) * time.Millisecond, nil
+	if len(due) > 0 {
+		broken = nil
+	}
+	return due, time.Duration(wait) * time.Millisecond, broken
 }
 
 // Postpone moves a timer that could not be handled; see bot.Store.

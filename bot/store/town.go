@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -108,10 +109,14 @@ func (s *Store) follow(ctx context.Context) error {
 	}
 }
 
-// unseal opens cards in their place: every second one of the list.
+// unseal opens cards in their place: every second one of the list. One that is broken counts
+// as empty, see pin.
 func (s *Store) unseal(cards []string) error {
 	for i := 0; i+1 < len(cards); i += 2 {
 		body, err := s.seals.open("board:"+cards[i], []byte(cards[i+1]))
+		if errors.Is(err, bot.ErrBroken) {
+			body, err = []byte("{}"), nil
+		}
 		if err != nil {
 			return fmt.Errorf("read board card %s: %w", cards[i], err)
 		}
@@ -129,11 +134,11 @@ func (s *Store) readRoster(ctx context.Context) ([]notify.Catcher, error) {
 	for id, body := range fields {
 		var c notify.Catcher
 		plain, err := s.seals.open("roster:"+id, []byte(body))
-		if err == nil {
-			err = json.Unmarshal(plain, &c)
-		}
-		if err != nil {
+		if errors.Is(err, ErrSealed) {
 			return nil, fmt.Errorf("read roster entry %s: %w", id, err)
+		}
+		if err != nil || json.Unmarshal(plain, &c) != nil {
+			continue // broken: this one is not asked; the look at all seals tells of it
 		}
 		catchers = append(catchers, c)
 	}
@@ -168,10 +173,7 @@ func (t *town) apply(known, logged int64, all bool, cards []string, version, fro
 		t.calls, t.catchers, t.places = map[string]notify.CallCard{}, map[string]notify.CatcherCard{}, newGrid(0.01)
 	}
 	for ; len(cards) >= 2; cards = cards[2:] {
-		if err := t.pin(cards[0], cards[1]); err != nil {
-			t.logged = -1 // half of it is laid over
-			return false, fmt.Errorf("read board card %s: %w", cards[0], err)
-		}
+		t.pin(cards[0], cards[1])
 	}
 	t.logged = logged
 	return true, nil
@@ -189,36 +191,36 @@ func (t *town) settle(version string, roster []notify.Catcher) {
 	}
 }
 
-// pin puts one card on the board, or takes it off when body is "".
-func (t *town) pin(field, body string) error {
+// pin puts one card on the board, or takes it off when body is "". One that is broken is
+// empty: that of a call names no next step, so that the auditor looks at the call itself.
+func (t *town) pin(field, body string) {
 	if id, ok := strings.CutPrefix(field, "k:"); ok {
-		return pin(t.catchers, id, body)
+		pin(t.catchers, id, body)
+		return
 	}
 	id, ok := strings.CutPrefix(field, "c:")
 	if !ok {
-		return nil
+		return
 	}
 	if old := t.calls[id]; old.PrecisionM > 0 {
 		t.places.remove(old.Lat, old.Lon, old.PrecisionM/1000, id)
 	}
-	err := pin(t.calls, id, body)
+	pin(t.calls, id, body)
 	if c := t.calls[id]; c.PrecisionM > 0 {
 		t.places.add(c.Lat, c.Lon, c.PrecisionM/1000, id)
 	}
-	return err
 }
 
-func pin[T any](cards map[string]T, id, body string) error {
+func pin[T any](cards map[string]T, id, body string) {
 	delete(cards, id)
 	if body == "" {
-		return nil
+		return
 	}
 	var card T
-	if err := json.Unmarshal([]byte(body), &card); err != nil {
-		return err
+	if json.Unmarshal([]byte(body), &card) != nil {
+		card = *new(T) // not half of it
 	}
 	cards[id] = card
-	return nil
 }
 
 // Around returns what matters at a place; see bot.Store.

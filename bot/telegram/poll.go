@@ -10,6 +10,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"runtime/debug"
 	"sync"
 	"time"
 )
@@ -158,7 +159,13 @@ func (p *poller) hearAll(ctx context.Context, batch []update) error {
 }
 
 // hearOne finishes what it began, also while we shut down.
-func (p *poller) hearOne(ctx context.Context, u update) error {
+func (p *poller) hearOne(ctx context.Context, u update) (err error) {
+	defer func() { // a fault of ours over one update is that update's trouble
+		if recover() != nil {
+			p.Log.Error("reading an update broke", "event", string(p.eventID(u.ID)), "stack", string(debug.Stack()))
+			err = errors.New("a fault in the program")
+		}
+	}()
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), hearWithin)
 	defer cancel()
 	return p.hear(ctx, u)

@@ -31,6 +31,7 @@ type Metrics struct {
 	failovers  *prometheus.CounterVec
 	sending    *prometheus.HistogramVec
 	audited    prometheus.Gauge
+	parked     *prometheus.CounterVec
 	outgoing
 }
 
@@ -67,8 +68,10 @@ func NewMetrics() *Metrics {
 		Buckets: []float64{.01, .05, .1, .25, .5, 1, 2.5, 5, 10}}, []string{"channel", "class"})
 	m.audited = prometheus.NewGauge(prometheus.GaugeOpts{Name: "skepline_audit_passed_timestamp_seconds",
 		Help: "When the auditor last found nothing amiss."})
+	m.parked = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_parked_events_total",
+		Help: "Events that could not be handled, by a fault of ours or a broken document, and were passed to the stewards, by kind."}, []string{"kind"})
 	m.registry.MustRegister(m.watchOutgoing()...)
-	m.registry.MustRegister(m.waiting, m.late, m.spent, m.failovers, m.sending, m.audited)
+	m.registry.MustRegister(m.waiting, m.late, m.spent, m.failovers, m.sending, m.audited, m.parked)
 	m.registry.MustRegister(m.resolved, m.events, m.hearing, m.sends, m.duplicates, m.conflicts, m.audit,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
@@ -88,6 +91,9 @@ func (m *Metrics) Resolved(channel notify.Channel, found string) {
 
 // Audited counts calls that the auditor had to help.
 func (m *Metrics) Audited(findings int) { m.audit.Add(float64(findings)) }
+
+// Parked counts an event that could not be handled.
+func (m *Metrics) Parked(e bot.Event) { m.parked.WithLabelValues(kindOf(e)).Inc() }
 
 // Well notes an audit that found nothing.
 func (m *Metrics) Well(now time.Time) { m.audited.Set(float64(now.Unix())) }
@@ -147,6 +153,8 @@ func kindOf(e bot.Event) string {
 		return "paged"
 	case bot.Desked:
 		return "desked"
+	case bot.Fired:
+		return "timer"
 	}
 	return "other"
 }

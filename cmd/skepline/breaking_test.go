@@ -22,6 +22,7 @@ import (
 	"testing"
 	"time"
 
+	"skepline/bot"
 	"skepline/bot/standin"
 	"skepline/notify"
 )
@@ -56,6 +57,9 @@ func TestMain(m *testing.M) {
 			c.sweep, c.lease = time.Second, 3*time.Second
 		}
 	}
+	if word := os.Getenv("SKEPLINE_TEST_PANIC"); word != "" {
+		c.decider = breaksOver(word)
+	}
 	if err == nil {
 		err = run(ctx, c)
 	}
@@ -69,7 +73,18 @@ func TestMain(m *testing.M) {
 // quicken makes the waits of delivery short. What is waited for stays.
 func quicken(c *config) {
 	c.linger, c.settle, c.hold = 0, 300*time.Millisecond, 3*time.Second
+	c.chat = -1
 	c.pace = map[notify.Channel]time.Duration{notify.SMS: time.Millisecond, notify.WhatsApp: time.Millisecond, notify.Telegram: time.Millisecond}
+}
+
+// breaksOver decides like the program, but for texts that hold a word: over those it breaks.
+func breaksOver(word string) func(bot.Facts) (bot.Change, bot.Need) {
+	return func(f bot.Facts) (bot.Change, bot.Need) {
+		if said, ok := f.Event.(bot.Said); ok && strings.Contains(said.Text, word) {
+			panic("planted over " + said.Text)
+		}
+		return bot.Decide(f)
+	}
 }
 
 func rounds(t *testing.T, usual int) int {
@@ -248,7 +263,7 @@ func (w *wreck) untilTaken(form url.Values) {
 // caller returns a number of nobody's that has not called yet.
 func (w *wreck) caller() string {
 	w.callers++
-	return fmt.Sprintf("+1%d5550%03d", 201+w.callers/100, 100+w.callers%100)
+	return fmt.Sprintf("+1%d5550%03d", areas()[w.callers/100], 100+w.callers%100)
 }
 
 // storm lets n people report at the same time while something breaks, and holds that in the

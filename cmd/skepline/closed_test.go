@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"io/fs"
 	"log/slog"
 	"net/http"
@@ -77,11 +78,11 @@ func TestFaultsTellNothing(t *testing.T) {
 		if _, err := st.Commit(t.Context(), change); err != nil {
 			t.Fatal(err)
 		}
-		_, err = h.Hear(t.Context(), bot.Said{Event: "tw:2", From: "sms:+16075550142", Text: "14 Mill Lane"})
-		if err == nil {
+		outcome, err := h.Hear(t.Context(), bot.Said{Event: "tw:2", From: "sms:+16075550142", Text: "14 Mill Lane"})
+		if err == nil && outcome != bot.OutcomeParked {
 			t.Fatalf("%s was read", body)
 		}
-		said.WriteString(err.Error())
+		fmt.Fprint(&said, err)
 		for _, private := range []string{"5550142", "Mill", "Gwendolyn"} {
 			if strings.Contains(said.String(), private) {
 				t.Errorf("%s: %q is said in %s", body, private, said.String())
@@ -190,6 +191,27 @@ func TestThreatTable(t *testing.T) {
 	}
 	if len(rows) < 20 || named < 50 {
 		t.Errorf("the table has %d rows that name %d tests", len(rows), named)
+	}
+}
+
+// TestPaceOfTheSettings holds that without rates the store keeps its own, that of a chat among
+// them, and that a rate of one channel leaves the others alone.
+func TestPaceOfTheSettings(t *testing.T) {
+	for _, tt := range []struct {
+		rates string
+		pace  int
+		chat  time.Duration
+	}{{"", 0, 0}, {"telegram = 100", 1, 0}, {"chat = 4", 0, 250 * time.Millisecond}} {
+		file := write(t, "hotline.toml", strings.Replace(readText(t, root+"/bot/hotline.toml"), "chat = 0", "", 1))
+		text := strings.Replace(readText(t, file), "telegram = 0", tt.rates, 1)
+		file = write(t, "hotline.toml", text)
+		c, err := (&terminal{errs: &lockedBuffer{}, getenv: noEnvironment}).config(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if o := c.options(); len(o.Pace) != tt.pace || o.ChatPace != tt.chat {
+			t.Errorf("%q: %v, a chat %v; want %d, %v", tt.rates, o.Pace, o.ChatPace, tt.pace, tt.chat)
+		}
 	}
 }
 

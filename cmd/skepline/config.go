@@ -25,12 +25,15 @@ type config struct {
 
 	// Tests change these.
 	listen func(address string) (net.Listener, error)
-	pace   map[notify.Channel]time.Duration // nil = the store's
+	pace   map[notify.Channel]time.Duration // none = the store's
+	chat   time.Duration                    // between two messages to one chat; 0 = the store's, less = none
 	settle time.Duration                    // how long a send in doubt rests; 0 = as usual
 	hold   time.Duration                    // how long a message in hand is held; 0 = as usual
 	lease  time.Duration                    // how long one replica polls Telegram unrenewed; 0 = as usual
 	sweep  time.Duration                    // how often the provider's log is read; 0 = as usual
 	linger time.Duration                    // how long a hotline that must end goes on serving
+
+	decider func(bot.Facts) (bot.Change, bot.Need) // plants faults; nil = bot.Decide
 }
 
 // lingerFor gives a load balancer time to see that this replica is not ready any more.
@@ -49,25 +52,28 @@ func (t *terminal) config(path string) (config, error) {
 	env, envErr := bot.ReadEnvironment(t.getenv)
 	settings, err := t.settings(path)
 	var pace map[notify.Channel]time.Duration
+	var chat time.Duration
 	if settings != nil {
-		settings.PublicURL, pace = env.PublicURL, settings.Rates.Gaps()
+		settings.PublicURL, pace, chat = env.PublicURL, settings.Rates.Gaps(), settings.Rates.ChatGap()
 	}
 	return config{
-		settings: settings, env: env, pace: pace, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
+		settings: settings, env: env, pace: pace, chat: chat, log: slog.New(slog.NewJSONHandler(t.errs, nil)), linger: lingerFor,
 		listen: func(address string) (net.Listener, error) { return net.Listen("tcp", address) },
 	}, errors.Join(envErr, err)
 }
 
-// openStore opens the store without asking it anything.
-func (c config) openStore() (*store.Store, error) {
-	opts := store.Options{
-		URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Pace: c.pace,
+// options are those of the store.
+func (c config) options() store.Options {
+	return store.Options{
+		URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Pace: c.pace, ChatPace: c.chat,
 		Fuse:    store.Fuse{SegmentsADay: c.settings.Limits.SegmentsADay, Reserve: c.settings.Limits.SafetyReserve},
 		Secrets: c.secrets(),
 	}
-	if c.pace != nil {
-		opts.ChatPace = -1
-	}
+}
+
+// openStore opens the store without asking it anything.
+func (c config) openStore() (*store.Store, error) {
+	opts := c.options()
 	switch {
 	case c.inMemory:
 		st, _, err := store.OpenEmbeddedWith(opts)

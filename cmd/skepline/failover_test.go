@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"io"
 	"net/http"
 	"os"
@@ -15,7 +14,6 @@ import (
 	"github.com/redis/go-redis/v9"
 
 	"skepline/bot"
-	"skepline/bot/store"
 	"skepline/notify"
 )
 
@@ -28,23 +26,9 @@ const (
 // enrol adds a catcher, from a connection of the test's own.
 func (w *wreck) enrol(name, number string) {
 	w.Helper()
-	environment := w.environment("127.0.0.1:0", "127.0.0.1:0")
-	term := &terminal{in: strings.NewReader(""), out: io.Discard, errs: &bytes.Buffer{}, getenv: func(n string) string { return environment[n] }}
-	c, err := term.config(w.file)
-	if err != nil {
-		w.Fatal(err)
-	}
-	st, err := store.Open(store.Options{URL: c.env.RedisURL.Reveal(), Hotline: c.settings.Tag, Secrets: c.secrets()})
-	if err != nil {
-		w.Fatal(err)
-	}
-	defer func() { _ = st.Close() }()
-	h, err := c.hotline(st, &clock{})
-	if err != nil {
-		w.Fatal(err)
-	}
+	h, _ := w.opens()
 	catcher := notify.Catcher{ID: strings.ToLower(name), Name: name, Address: notify.Address("sms:" + number),
-		Lat: c.settings.Latitude, Lon: c.settings.Longitude, ReachKm: 20, MaxHeightM: 4, JobsADay: 20}
+		Lat: h.Settings.Latitude, Lon: h.Settings.Longitude, ReachKm: 20, MaxHeightM: 4, JobsADay: 20}
 	if _, err := h.Hear(w.Context(), bot.Enrolled{Event: nonce(), Catcher: catcher}); err != nil {
 		w.Fatal(err)
 	}

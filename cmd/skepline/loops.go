@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -89,6 +90,18 @@ func (t *trouble) tell(err error) {
 	}
 }
 
+// calmly takes a fault of ours in one turn of a loop for that turn's trouble: it must not take
+// everything else down.
+func (s *service) calmly(loop string, turn func() error) (err error) {
+	defer func() {
+		if recover() != nil {
+			s.log.Error("a loop broke", "loop", loop, "stack", string(debug.Stack()))
+			err = errors.New("a fault in the program; see the stack above")
+		}
+	}()
+	return turn()
+}
+
 func (s *service) trouble(loop string) *trouble { return &trouble{log: s.log.With("loop", loop)} }
 
 func (s *service) ended(loop string, err error) {
@@ -101,7 +114,9 @@ func (s *service) ended(loop string, err error) {
 func (s *service) runTimers(taking, work context.Context) {
 	trouble := s.trouble("timers")
 	for taking.Err() == nil {
-		heard, wait, err := s.hotline.RunTimers(work)
+		var heard int
+		var wait time.Duration
+		err := s.calmly("timers", func() (err error) { heard, wait, err = s.hotline.RunTimers(work); return err })
 		trouble.tell(err)
 		if err != nil {
 			wait = tick
@@ -117,7 +132,9 @@ func (s *service) runTimers(taking, work context.Context) {
 func (s *service) runErrands(taking, work context.Context) {
 	trouble := s.trouble("errands")
 	for taking.Err() == nil {
-		made, wait, err := s.hotline.RunErrand(work, s.outside)
+		var made bool
+		var wait time.Duration
+		err := s.calmly("errands", func() (err error) { made, wait, err = s.hotline.RunErrand(work, s.outside); return err })
 		trouble.tell(err)
 		switch {
 		case made && err == nil:
@@ -133,7 +150,8 @@ func (s *service) runErrands(taking, work context.Context) {
 func (s *service) deliver(taking, work context.Context, d *notify.Delivery, channel notify.Channel) {
 	trouble := s.trouble("delivery " + string(channel))
 	for taking.Err() == nil {
-		_, wait, err := d.Step(work, channel, s.clock.Now())
+		var wait time.Duration
+		err := s.calmly("delivery", func() (err error) { _, wait, err = d.Step(work, channel, s.clock.Now()); return err })
 		trouble.tell(err)
 		switch {
 		case err != nil:
@@ -148,7 +166,7 @@ func (s *service) deliver(taking, work context.Context, d *notify.Delivery, chan
 func (s *service) every(taking, work context.Context, d time.Duration, what string, do func(context.Context) error) {
 	trouble := s.trouble(what)
 	for taking.Err() == nil {
-		trouble.tell(do(work))
+		trouble.tell(s.calmly(what, func() error { return do(work) }))
 		rest(taking, d)
 	}
 }

@@ -265,7 +265,7 @@ func (m *measure) round(n int) {
 	}
 	// SMS at the rate of a plain number, which is what a club has: what comes in is
 	// committed at once, what goes out waits its turn.
-	h := m.hotline("measured", "telegram = 1000000")
+	h := m.hotline("measured", "telegram = 1000000\nchat = 1000000")
 	m.enrols(h, 60)
 	m.people.around(h.settings.Latitude, h.settings.Longitude)
 	ours := m.serve(h)
@@ -383,7 +383,7 @@ func (m *measure) delivery() {
 	if err := m.redis.FlushAll(ctx).Err(); err != nil {
 		m.Fatal(err)
 	}
-	h := m.hotline("measured", "telegram = 1000000")
+	h := m.hotline("measured", "telegram = 1000000\nchat = 1000000")
 	m.owes(h, messages)
 	ours := m.drains(func() *process { return m.serve(h) }, messages)
 	pipe := m.redis.Pipeline()

@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 	"strings"
 	"time"
 
@@ -40,12 +42,32 @@ func (s serveCmd) Run(ctx context.Context, t *terminal, c *commands) error {
 }
 
 // sweepSeldom lets the garbage grow to some four times of what lives, as long as that is little
-// on the smallest server: the tables of the readers live, and each sweep looks at them all.
+// on the smallest server: the tables of the readers live, and each sweep looks at them all. With
+// the program itself in memory the limit keeps the whole below 128 MB.
 func sweepSeldom(getenv func(string) string) {
 	if getenv("GOGC") == "" && getenv("GOMEMLIMIT") == "" {
 		debug.SetGCPercent(400)
-		debug.SetMemoryLimit(192 << 20)
+		debug.SetMemoryLimit(leastRoom)
+		keepRoom(leastRoom)
 	}
+}
+
+const leastRoom = 96 << 20 // bytes
+
+// keepRoom moves the limit after every sweep to twice of what lives, where that is more: below
+// it a hotline with very many open calls would do little but sweep. limit is the present one.
+func keepRoom(limit int64) {
+	live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+	metrics.Read(live)
+	if live[0].Value.Kind() != metrics.KindUint64 {
+		return // a Go that does not tell
+	}
+	// To move it stops the program for a moment, so that small steps are not taken.
+	if wanted := max(leastRoom, 2*int64(live[0].Value.Uint64())); wanted > limit || wanted < limit*3/4 {
+		limit = wanted
+		debug.SetMemoryLimit(limit)
+	}
+	runtime.AddCleanup(new([64]byte), keepRoom, limit)
 }
 
 // run serves until ctx ends, and then ends in order.
@@ -89,7 +111,7 @@ func open(ctx context.Context, c config) (*service, error) {
 	c.log.Info(profile.Loses, "store", profile.Name, "redis", profile.Version)
 	s.health = &web.Health{Now: time.Now, Look: s.look}
 	s.openDoors()
-	s.hotline.Fetch = s.fetch
+	s.hotline.Fetch, s.hotline.Parked, s.hotline.Decider = s.fetch, s.metrics.Parked, c.decider
 	return s, nil
 }
 

@@ -167,6 +167,7 @@ func (w *town) startReplica(ctx context.Context, redisURL string) {
 	}
 	c.inMemory, c.linger = redisURL == "", 0
 	c.log = slog.New(slog.NewTextHandler(w.logs, &slog.HandlerOptions{Level: slog.LevelDebug}))
+	c.chat = -1
 	c.pace = map[notify.Channel]time.Duration{notify.SMS: time.Millisecond, notify.WhatsApp: time.Millisecond, notify.Telegram: time.Millisecond}
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
