@@ -19,7 +19,7 @@ type Catcher struct {
 	Holds     []string     `json:"holds,omitempty"`    // calls held, until hived
 	Active    []string     `json:"active,omitempty"`   // of these, on the way to or at the swarm: a box that waits for dusk makes nobody busy
 	Kept      []string     `json:"kept,omitempty"`     // of the asks, those to which they are the fallback
-	Takes     []time.Time  `json:"takes,omitempty"`    // calls taken, last fourteen days
+	Takes     []time.Time  `json:"takes,omitempty"`    // calls taken, last eight weeks
 	Drops     []time.Time  `json:"drops,omitempty"`    // of these, given back before they were there
 	Stand     notify.Stand `json:"stand,omitzero"`     // where they are, when not at home
 	Released  string       `json:"released,omitempty"` // the call that was taken from them last, for being late
@@ -57,7 +57,7 @@ func (c *Catcher) took(call string, now time.Time) {
 	c.Released = ""
 	c.Holds = append(without(c.Holds, call), call)
 	c.Active = append(without(c.Active, call), call)
-	c.Takes = append(since(c.Takes, now.Add(-14*24*time.Hour)), now)
+	c.Takes = append(since(c.Takes, now.Add(-notify.JobsKept)), now)
 	if n := len(c.Pings); n > 0 {
 		c.Pings = c.Pings[:n-1]
 	}

@@ -48,17 +48,17 @@ func (d *decision) yes(p *Person, c *Call, k *Catcher, starts time.Time) {
 	}
 }
 
-// keep makes k's yes the fallback of c. The hour of decision stays when there was a fallback
-// before: the caller has been told of it.
+// keep makes k's yes the fallback of c. The hour of decision never moves away when there was a
+// fallback before: the caller has been told of it.
 func (d *decision) keep(c *Call, k *Catcher, starts time.Time) {
 	d.change.Outcome = OutcomeKept
 	o := c.offer(k.ID)
 	if o.State != notify.AskStandby && o.State != notify.AskFallback {
 		k.Habits = k.Habits.SaidYes(o.Weight, o.State == notify.AskLapsed, d.now)
 	}
-	until := c.timer("fallback").At
-	if until.IsZero() {
-		until = d.Now.Add(notify.FallbackHold + time.Minute - time.Nanosecond).Truncate(time.Minute)
+	until := d.Now.Add(notify.FallbackHold(d.Now, starts) + time.Minute - time.Nanosecond).Truncate(time.Minute)
+	if before := c.timer("fallback").At; !before.IsZero() && before.Before(until) {
+		until = before
 	}
 	o.State, o.Answered, o.Starts, o.Until = notify.AskFallback, d.Now, starts, until
 	k.Asks = append(without(k.Asks, c.ID), c.ID)

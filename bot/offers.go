@@ -24,7 +24,7 @@ func (d *decision) offerAll(c *Call, picks []notify.Pick) int {
 		if k.ID == "" || k.Address == "" || d.freshlyAsked(k, c.ID) || k.takesOn(d.now) >= k.JobsADay {
 			continue
 		}
-		ask := notify.Ask{Catcher: k.ID, At: d.Now, State: notify.AskOpen, Weight: pick.Weight, P: pick.P}
+		ask := notify.Ask{Catcher: k.ID, At: d.Now, State: notify.AskOpen, Weight: pick.Weight, P: pick.P, Way: pick.Way()}
 		if o := c.offer(k.ID); o != nil { // silent in an earlier part of the day
 			ask.Before = o.Before + 1
 			c.Offers = slices.DeleteFunc(c.Offers, func(o Offer) bool { return o.Catcher == k.ID })
@@ -143,7 +143,7 @@ func (d *decision) lapseOffers(c *Call, key string) {
 		case notify.AskOpen:
 			o.State = notify.AskLapsed
 			if k := d.catcher(o.Catcher); k.ID != "" {
-				k.Habits = k.Habits.WasOvertaken(o.Weight, o.At, d.now)
+				k.Habits = k.Habits.WasOvertaken(o.Weight, o.P, o.At, d.now)
 				if k.Fresh.Equal(o.At) {
 					k.Fresh = time.Time{} // free for another call at once
 				}

@@ -160,7 +160,7 @@ func (d *decision) askOnceMore(c *Call, id string) bool {
 	if k.ID == "" || k.Address == "" || k.AwayUntil.After(d.Now) || len(k.Active) > 0 || d.far(k, c).Km > k.ReachKm {
 		return false
 	}
-	o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Before: o.Before}, ""
+	o.Ask, o.Message = notify.Ask{Catcher: id, At: d.Now, State: notify.AskOpen, Weight: o.Weight, P: o.P, Way: o.Way, Before: o.Before}, ""
 	o.Until, o.Gain, o.Cost = time.Time{}, 0, 0
 	k.asked(c.ID, d.Now)
 	d.sendOffer(c, o)

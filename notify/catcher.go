@@ -42,13 +42,14 @@ type Board struct {
 
 // Club is how a club does as a whole.
 type Club struct {
-	MeanJobs float64 // calls taken in fourteen days, a catcher
+	MeanJobs float64 // calls taken in eight weeks, a catcher
+	Usual    Usual
 	Strain   float64 // what raises the price of asks; 1 = rested
 }
 
 // ClubOf sums a club up.
 func ClubOf(board Board, roster []Catcher, now time.Time) Club {
-	return Club{meanJobs(roster, board, now), strain(board, roster, now)}
+	return Club{meanJobs(roster, board, now), usual(board, roster), strain(board, roster, now)}
 }
 
 // club returns how the club does.
@@ -81,7 +82,7 @@ type CatcherCard struct {
 	AwayUntil time.Time   `json:"away,omitzero"`      // OUT until then
 	Busy      bool        `json:"busy,omitempty"`     // on the way or at a swarm (a box waiting for dusk does not count)
 	Kept      bool        `json:"kept,omitempty"`     // the fallback of a call
-	Today     []time.Time `json:"today,omitempty"`    // when calls were taken, last 14 days
+	Today     []time.Time `json:"today,omitempty"`    // when calls were taken, last eight weeks (see JobsKept)
 	LastAsk   time.Time   `json:"last_ask,omitzero"`  // when last asked
 	OpenAsk   string      `json:"open_ask,omitempty"` // the call of the open offer, if any
 	Asks      []time.Time `json:"asks,omitempty"`     // asks of the last 21 days that led to no job

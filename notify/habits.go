@@ -7,7 +7,7 @@ import (
 
 // Tally is what came of asks that had time to be answered: how often the answer was yes, and
 // how many asks that was out of. An ask counts by its Weight (an ask to come far counts
-// less), and one that was overtaken only by the share of answers that come as fast.
+// less), and one that was overtaken only by as much as its silence told, see silenceTells.
 type Tally struct {
 	Yes   float64 `json:"yes"`
 	Asked float64 `json:"asked"`
@@ -27,28 +27,40 @@ type Habits struct {
 // fortnight is how fast Lately fades.
 const fortnight = 14 * 24 * time.Hour
 
-// SaidYes counts a yes at now to an ask of that weight. late says that the ask had already
-// been counted as overtaken.
+// SaidYes counts a yes at now to an ask of that weight. One that comes late, to an ask that was
+// overtaken, shows that they are there and is not counted: nobody says no any more to a call
+// that is taken, and yes without no made everybody look likelier than they were, most of all
+// those who had been lucky (by a third, in simulated seasons). Nor is one to an ask that nobody
+// weighed.
 func (h Habits) SaidYes(weight float64, late bool, now time.Time) Habits {
-	if late {
-		weight = 0
-	}
 	h.Silent, h.YesAt = 0, now.UTC()
+	if late || weight == 0 {
+		return h
+	}
 	return h.count(1, weight, now)
 }
 
 // SaidNo counts a no, said aloud.
 func (h Habits) SaidNo(weight float64, now time.Time) Habits { return h.count(0, weight, now) }
 
-// WasOvertaken counts an ask, made at asked, that nobody needs an answer to any more: somebody
-// faster took the call, or it ended. Else good people would look bad for being second.
-func (h Habits) WasOvertaken(weight float64, asked, now time.Time) Habits {
+// WasOvertaken counts an ask, made at asked with chance p, that nobody needs an answer to any
+// more: somebody faster took the call, or it ended. Else good people would look bad for being
+// second.
+func (h Habits) WasOvertaken(weight, p float64, asked, now time.Time) Habits {
 	share := answeredBy(now.Sub(asked).Minutes())
 	if !samePart(h.SilentAt, now) {
 		h.Silent = 0
 	}
 	h.Silent, h.SilentAt = h.Silent+share, now.UTC()
-	return h.countIn(working(asked), 0, weight*share, now)
+	return h.countIn(working(asked), 0, weight*silenceTells(p, share), now)
+}
+
+// silenceTells is how much of a no, 0 to 1, lies in the silence to an ask with chance p when
+// that share of answers has come in: as much as moves the likelihood of p alike. A no said
+// aloud counts 1, and so the silent ones count less than the share.
+func silenceTells(p, share float64) float64 {
+	told := saysNo + p*(1-saysNo) // of all asks, those that are answered at last
+	return share * (1 - saysNo) * (1 - p) / (1 - share*told)
 }
 
 func (h Habits) count(yes, asked float64, now time.Time) Habits {
@@ -73,23 +85,44 @@ func (h Habits) lately(now time.Time) Tally {
 	return Tally{h.Lately.Yes * fade, h.Lately.Asked * fade}
 }
 
-// What is assumed of somebody new: two yes in six asks (judgement; alerted volunteers answer
-// 17 to 47 % of alerts: Khalemsky et al., JMIR mHealth uHealth 11:e41551, 2023, abstract).
+// What is assumed of a club that is new: two yes in six asks (judgement; alerted volunteers
+// answer 17 to 47 % of alerts: Khalemsky et al., JMIR mHealth uHealth 11:e41551, 2023,
+// abstract), and by how much people differ (judgement, about that of DefaultWorld).
 const (
-	priorYes   = 2.0
-	priorAsked = 6.0
-	ownHours   = 6.0 // asks of the other half of the week that tell as much as none of this one
+	priorYes    = 4.0
+	priorAsked  = 12.0
+	likeTheClub = 5.0  // yes expected of somebody until what they did counts as much as what the club does
+	ownHours    = 10.0 // the same of this half of the week, against all they did
 )
 
-// willing is the chance of a yes to an ask nearby, now: what is known of the catcher in all,
-// bent towards what is known of this half of their week.
-func (h Habits) willing(now time.Time) float64 {
-	all := (priorYes + h.Work.Yes + h.Free.Yes) / (priorAsked + h.Work.Asked + h.Free.Asked)
-	this := h.Free
-	if working(now) {
-		this = h.Work
+// Usual is how often a club says yes to an ask that counts whole: on working days from 7 to
+// 17, and at other times.
+type Usual struct{ Work, Free float64 }
+
+// usual pools what is known of everybody. It tells somebody new, and the half of the week in
+// which somebody has hardly been asked, from the first days of a season on.
+func usual(board Board, roster []Catcher) Usual {
+	work, free := Tally{priorYes, priorAsked}, Tally{priorYes, priorAsked}
+	for _, c := range roster {
+		h := board.Catchers[c.ID].Habits
+		work.Yes, work.Asked = work.Yes+h.Work.Yes, work.Asked+h.Work.Asked
+		free.Yes, free.Asked = free.Yes+h.Free.Yes, free.Asked+h.Free.Asked
 	}
-	return (ownHours*all + this.Yes) / (ownHours + this.Asked)
+	return Usual{work.Yes / work.Asked, free.Yes / free.Asked}
+}
+
+// willing is the chance of a yes to an ask nearby, now: the club's, times how much likelier
+// than the club the catcher has been, times how much likelier than that in this half of their
+// week. Both factors are means of a gamma distribution about 1, given their yes and how many
+// were to be expected: few asks move nobody far from the others.
+func (h Habits) willing(usual Usual, now time.Time) float64 {
+	all := usual.Work*h.Work.Asked + usual.Free*h.Free.Asked
+	likelier := (likeTheClub + h.Work.Yes + h.Free.Yes) / (likeTheClub + all)
+	expected, this := usual.Free*likelier, h.Free
+	if working(now) {
+		expected, this = usual.Work*likelier, h.Work
+	}
+	return expected * (ownHours + this.Yes) / (ownHours + expected*this.Asked)
 }
 
 // presence bends the chance by what the last hours told: who left another ask of this part

@@ -24,16 +24,16 @@ const (
 	Fast   Pace = "fast" // more asks, a shorter wait
 )
 
-// askPrice is the price of one ask to a rested catcher, in swarms: 0.001 means that one
-// swarm saved is worth a thousand such asks (judgement).
+// askPrice is the price of one ask to a rested catcher, in swarms: 0.0014 means that one
+// swarm saved is worth seven hundred such asks (judgement).
 func (p Pace) askPrice() float64 {
 	switch p {
 	case Gentle:
-		return 0.002
+		return 0.0028
 	case Fast:
-		return 0.0005
+		return 0.0007
 	}
-	return 0.001
+	return 0.0014
 }
 
 const (
@@ -52,9 +52,13 @@ const (
 	unjudged    = 0.25               // chance of a yes to an ask that a steward made
 
 	// A yes from afar shuts out one from nearby that comes some minutes later: so many minutes
-	// on the way leave 1/e of its worth. The bees' own hazard alone would be ten times as mild
-	// (tried out in simulated seasons).
-	shutsOut = 40.0
+	// on the way leave 1/e of its worth. The bees' own hazard alone would be twenty times as
+	// mild (tried out in simulated seasons).
+	shutsOut = 25.0
+
+	fairness = 1.1 // how much fewer jobs than others count in the order (tried out in simulated seasons)
+
+	usualWay = 20.0 // minutes, when nobody knows how far it is (judgement)
 )
 
 // replied[m] is the share of answers that come within m minutes.
@@ -86,11 +90,16 @@ func (c CatcherCard) asksLately(now time.Time) float64 {
 	return sum
 }
 
-// jobsLately counts the calls taken in fourteen days.
+// JobsKept is for how long a call that somebody took counts when the next ones are shared out.
+// Over two weeks alone chance decides who has had how many; who lives where few swarms are
+// would never catch up.
+const JobsKept = 8 * week
+
+// jobsLately counts the calls taken in that time.
 func (c CatcherCard) jobsLately(now time.Time) int {
 	n := 0
 	for _, at := range c.Today {
-		if now.Sub(at) < fortnight {
+		if now.Sub(at) < JobsKept {
 			n++
 		}
 	}
@@ -98,23 +107,21 @@ func (c CatcherCard) jobsLately(now time.Time) int {
 }
 
 // weigh fills in what the rule thinks of asking k.
-func weigh(k Pick, card CatcherCard, meanJobs float64, now time.Time) Pick {
+func weigh(k Pick, card CatcherCard, club Club, now time.Time) Pick {
 	tired := card.asksLately(now)
 	k.Weight = math.Exp(-tiring * max(0, tired-restAsks))
-	travel := 20.0 // as long as a usual drive, when nobody knows
 	if k.Km >= 0 {
 		far := roads * k.Km / halfwayKm
 		k.Weight /= 1 + far*far
-		travel = k.Minutes
 	}
-	present := card.Habits.presence(now)
+	k.Weight *= card.Habits.presence(now)
 	if card.OpenAsk != "" && samePart(card.LastAsk, now) && card.Habits.SilentAt.Before(card.LastAsk) {
-		present *= math.Pow(silentFactor, answeredBy(now.Sub(card.LastAsk).Minutes()))
+		k.Weight *= math.Pow(silentFactor, answeredBy(now.Sub(card.LastAsk).Minutes()))
 	}
-	k.P = min(mostLikely, card.Habits.willing(now)*present*k.Weight)
+	k.P = min(mostLikely, card.Habits.willing(club.Usual, now)*k.Weight)
 	k.Price = 1 + max(0, tired-1)
-	fair := math.Exp(-(float64(card.jobsLately(now)) - meanJobs) / (1 + meanJobs))
-	k.Index = k.P * math.Exp(-travel/shutsOut) / k.Price * fair
+	fair := math.Exp(-fairness * (float64(card.jobsLately(now)) - club.MeanJobs) / (1 + club.MeanJobs))
+	k.Index = k.P * math.Exp(-k.Way()/shutsOut) / k.Price * fair
 	return k
 }
 
@@ -129,46 +136,55 @@ func leaving(needs Needs, now time.Time) float64 {
 	return (share*restless + patience) / quickLeave
 }
 
-// forecast is how likely nobody has said yes x minutes from now, x from 0 to horizon-1.
-type forecast [horizon]float64
+// forecast is what the asks that are out lead to, by the minute from now on, should nobody
+// else be asked.
+type forecast struct {
+	open [horizon]float64 // how likely nobody has said yes by then
+	ways [horizon]float64 // minutes on the way of those who say yes in that minute, times their chance to
+}
 
 // ahead forecasts from the asks that are out.
 func (d Dispatch) ahead(asked []Ask, now time.Time) *forecast {
 	var s forecast
-	for x := range s {
-		s[x] = 1
+	for x := range s.open {
+		s.open[x] = 1
 	}
 	for _, a := range asked {
 		if a.State == AskOpen {
-			s.with(cmp.Or(a.P, unjudged), int(d.waking(a.At, now).Minutes()))
+			s.with(cmp.Or(a.P, unjudged), cmp.Or(a.Way, usualWay), int(d.waking(a.At, now).Minutes()))
 		}
 	}
 	return &s
 }
 
-// with adds an ask with chance p that has been silent for so many minutes.
-func (s *forecast) with(p float64, minutes int) {
+// with adds an ask with chance p to come way minutes far, that has been silent for so many
+// minutes.
+func (s *forecast) with(p, way float64, minutes int) {
 	minutes = min(minutes, len(replied)-horizon-1)
 	f := replied[minutes]
 	silent := p*(1-f) + (1-p)*(1-saysNo*f)
-	for x := range s {
-		s[x] *= 1 - p*(replied[minutes+x]-f)/silent
+	for x := range s.open {
+		left := 1 - p*(replied[minutes+x]-f)/silent
+		s.ways[x] += way * p * (replied[minutes+x+1] - replied[minutes+x]) / silent / left
+		s.open[x] *= left
 	}
 }
 
 // hope is the chance of a yes from the asks that are out, in the hours to come.
-func (s *forecast) hope() float64 { return 1 - s[horizon-1] }
+func (s *forecast) hope() float64 { return 1 - s.open[horizon-1] }
 
-// sooner returns by how many minutes, on average, asking somebody with chance p now rather
-// than step minutes later brings the first yes forward.
-func (s *forecast) sooner(p float64, step int) float64 {
+// sooner returns by how many minutes, on average, asking k now rather than step minutes later
+// brings forward that somebody is there. A yes ends the wait, and spares the way of whoever
+// would have said yes after it; its own way comes to it.
+func (s *forecast) sooner(k Pick, step int) float64 {
 	sum := 0.0
-	for x := range s {
-		late := 0.0
+	for x := range s.open {
+		earlier, says := replied[x], replied[x+1]-replied[x]
 		if x >= step {
-			late = replied[x-step]
+			earlier -= replied[x-step]
+			says -= replied[x-step+1] - replied[x-step]
 		}
-		sum += s[x] * p * (replied[x] - late)
+		sum += s.open[x] * k.P * (earlier*(1+s.ways[x]) - says*k.Way())
 	}
 	return sum
 }
@@ -181,13 +197,13 @@ func (d Dispatch) choose(free []Pick, s *forecast, hazard, strain float64, most 
 		if len(chosen) == most {
 			break
 		}
-		k.Gain = hazard * s.sooner(k.P, step)
-		k.Cost = d.Pace.askPrice() * strain * k.Price * (1 - s[step])
+		k.Gain = hazard * s.sooner(k, step)
+		k.Cost = d.Pace.askPrice() * strain * k.Price * (1 - s.open[step])
 		if k.Gain < k.Cost {
 			break
 		}
 		chosen = append(chosen, k)
-		s.with(k.P, 0)
+		s.with(k.P, k.Way(), 0)
 	}
 	return chosen
 }
@@ -214,7 +230,7 @@ func strain(board Board, roster []Catcher, now time.Time) float64 {
 }
 
 // muchAsked is how many fruitless asks a week, on average over the club, are many.
-const muchAsked = 6.0
+const muchAsked = 8.0
 
 // byIndex orders picks: likely to say yes, near, not asked much this week, fewer swarms
 // lately.

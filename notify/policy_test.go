@@ -26,46 +26,86 @@ func TestHowFastAnswersCome(t *testing.T) {
 	}
 }
 
+// Worked by hand. The club says yes to three in ten at work and to four in ten else.
 func TestWillingnessIsLearned(t *testing.T) {
 	tuesday, saturday := clock(t, "14:00"), clock(t, "14:00").AddDate(0, 0, 4)
+	club := Usual{Work: 0.3, Free: 0.4}
 	var h Habits
-	near(t, "somebody new: two in six", h.willing(tuesday), 1.0/3, 1e-9)
-	for range 8 {
+	near(t, "somebody new is like the club", h.willing(club, tuesday), 0.3, 1e-9)
+	near(t, "on a Saturday, too", h.willing(club, saturday), 0.4, 1e-9)
+	for range 10 {
 		h = h.SaidNo(1, tuesday)
 	}
-	// In all 2/14 = 1/7; six parts of that and no yes in eight working-hours asks: 6/7/14.
-	near(t, "eight no at work", h.willing(tuesday), 6.0/7/14, 1e-9)
-	near(t, "on a Saturday only the mean counts", h.willing(saturday), 1.0/7, 1e-9)
+	// Three yes were to be expected: 5/(5+3) = 5/8 as likely as the club, that is 3/16 at work;
+	// there 15/8 were to be expected of such a one: 10/(10+15/8) = 16/19 of it.
+	near(t, "ten no at work", h.willing(club, tuesday), 3.0/16*16/19, 1e-9)
+	near(t, "on a Saturday only all together counts", h.willing(club, saturday), 0.4*5/8, 1e-9)
 	yes := Habits{}.SaidYes(0.5, false, saturday)
-	near(t, "one yes to an ask that counts half", yes.willing(tuesday), 3/6.5, 1e-9)
-	near(t, "a late yes was counted as an ask before", Habits{}.WasOvertaken(0.5, saturday.Add(-time.Hour), saturday).SaidYes(0.5, true, saturday).Free.Asked, 0.5*answeredBy(60), 1e-9)
+	near(t, "one yes to an ask that counts half", yes.willing(club, tuesday), 0.3*6/5.2, 1e-9)
+	late := Habits{}.WasOvertaken(0.5, 0.3, saturday.Add(-time.Hour), saturday)
+	near(t, "a yes that comes too late is not counted", late.SaidYes(0.5, true, saturday).Free.Yes, 0, 0)
+	near(t, "but they are there", late.SaidYes(0.5, true, saturday).presence(saturday), presentFactor, 0)
+	near(t, "nor is one to an ask that nobody weighed", Habits{}.SaidYes(0, false, saturday).Free.Yes, 0, 0)
+}
+
+// Two new people stand for the club as long as nobody has answered: four yes in twelve. Then
+// 4+3 in 12+8 at work.
+func TestTheClubIsPooled(t *testing.T) {
+	roster := []Catcher{{ID: "ada"}, {ID: "bram"}}
+	if got, want := usual(Board{}, roster), (Usual{1.0 / 3, 1.0 / 3}); got != want {
+		t.Errorf("a new club: %v, want %v", got, want)
+	}
+	board := Board{Catchers: map[string]CatcherCard{
+		"ada": {Habits: Habits{Work: Tally{Yes: 3, Asked: 4}}}, "bram": {Habits: Habits{Work: Tally{Asked: 4}}},
+	}}
+	if got, want := usual(board, roster), (Usual{7.0 / 20, 1.0 / 3}); got != want {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}
+
+// What is learned from asks that end when somebody is faster is what people do: the chance
+// that is found from yes, no and silences, each counted for what it tells, is the one they
+// were drawn with, whenever the asks end. The silences are counted at the chance they have.
+func TestSilencesAreCountedForWhatTheyTell(t *testing.T) {
+	for _, p := range []float64{0.1, 0.3, 0.6} {
+		for _, share := range []float64{0.1, 0.5, 0.9} {
+			yes, no := p*share, (1-p)*saysNo*share
+			asked := yes + no + (1-yes-no)*silenceTells(p, share)
+			near(t, "chance", yes/asked, p, 1e-9)
+		}
+	}
+	near(t, "who has had all the time there is has said no", silenceTells(0.3, 1), 1, 1e-9)
 }
 
 func TestWhoWasFasterIsNoFaultOfTheOthers(t *testing.T) {
 	now := clock(t, "14:00")
-	h := Habits{}.WasOvertaken(1, now.Add(-5*time.Minute), now)
-	near(t, "half of the answers come within five minutes", h.Work.Asked, 0.5, 1e-9)
+	h := Habits{}.WasOvertaken(1, 0.3, now.Add(-5*time.Minute), now)
+	// 0.5*0.7*0.7/(1-0.5*0.51): half of the answers come within five minutes, and more of the
+	// yes than of the no are heard.
+	near(t, "a third of a no", h.Work.Asked, 0.245/0.745, 1e-9)
 	near(t, "and bends the chance for the rest of the afternoon", h.presence(now), math.Sqrt(silentFactor), 1e-9)
 	near(t, "not of the evening", h.presence(clock(t, "18:00")), 1, 1e-9)
 }
 
 // Asking somebody with chance 1 who answers like everybody, at once rather than five minutes
-// later, with nobody else asked: the yes comes five minutes sooner, less what falls beyond
-// the two hours.
+// later, with nobody else asked: they are there five minutes sooner, less what falls beyond
+// the two hours, wherever they live.
 func TestSooner(t *testing.T) {
-	var s forecast
-	for x := range s {
-		s[x] = 1
-	}
-	near(t, "minutes sooner", s.sooner(1, 5), 4.97, 0.05)
-	near(t, "in proportion", s.sooner(0.3, 5), 0.3*s.sooner(1, 5), 1e-9)
-	s.with(0.5, 0)
+	s := DefaultDispatch().ahead(nil, clock(t, "14:00"))
+	next := func(p, way float64) Pick { return Pick{P: p, Minutes: way} }
+	near(t, "minutes sooner", s.sooner(next(1, 0), 5), 4.97, 0.05)
+	near(t, "in proportion", s.sooner(next(0.3, 0), 5), 0.3*s.sooner(next(1, 0), 5), 1e-9)
+	near(t, "far off as well", s.sooner(next(1, 60), 5), s.sooner(next(1, 0), 5), 0.2)
+	s.with(0.5, 5, 0)
 	near(t, "hope", s.hope(), 0.5*answeredBy(horizon-1)/(0.5+0.5*1), 0.01)
+	if near, far := s.sooner(next(0.5, 5), 5), s.sooner(next(0.5, 60), 5); far >= near/2 {
+		t.Errorf("somebody an hour away would shut out who is near: %.2f minutes, %.2f for somebody near", far, near)
+	}
 }
 
 func TestAnAskCostsMoreTheMoreOnesWeekHad(t *testing.T) {
 	now := clock(t, "14:00")
-	k := weigh(Pick{Km: 0, Minutes: 3}, CatcherCard{Asks: []time.Time{now, now, now, now.Add(-week)}}, 0, now)
+	k := weigh(Pick{Km: 0, Minutes: 3}, CatcherCard{Asks: []time.Time{now, now, now, now.Add(-week)}}, Club{Usual: usual(Board{}, nil)}, now)
 	lately := 3 + 1/math.E
 	near(t, "price", k.Price, lately, 1e-9)
 	near(t, "chance", k.P, math.Exp(-tiring*(lately-restAsks))/3, 1e-9)

@@ -18,6 +18,7 @@ type Ask struct {
 	Starts   time.Time `json:"starts,omitzero"`   // of a yes: when they promised to set out; zero = not said
 	Weight   float64   `json:"weight,omitempty"`  // see Pick
 	P        float64   `json:"p,omitempty"`       // chance of a yes, as it was judged then
+	Way      float64   `json:"way,omitempty"`     // see Pick; 0 = not known
 	Before   int       `json:"before,omitempty"`  // how often the same catcher was asked for the call before
 }
 
@@ -45,11 +46,19 @@ type Pick struct {
 	Km      float64 // straight line from home, -1 when the place is known in words only
 	Minutes float64 // until arrival, -1 when the place is known in words only
 	P       float64 // chance of a yes
-	Weight  float64 // what of a willing catcher's yes is left by the way and the asks of the week: how much the ask tells of them
+	Weight  float64 // what of a willing catcher's yes is left by the way, the asks of the week and the last hours: how much the ask tells of them
 	Price   float64 // of the ask, in asks to a rested catcher
 	Index   float64 // candidates are asked from the highest down
 	Gain    float64 // chance to catch the swarm that asking now adds over asking at the next look
 	Cost    float64 // price times the chance that waiting makes the ask needless; asked if Gain is not less
+}
+
+// Way returns how many minutes it takes them from the yes to the swarm, as the rule goes by it.
+func (k Pick) Way() float64 {
+	if k.Minutes < 0 {
+		return usualWay
+	}
+	return k.Minutes
 }
 
 // Dispatch is how a hotline asks around. The numbers of DefaultDispatch are judgement,
@@ -199,8 +208,8 @@ type surveyed struct {
 }
 
 func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) surveyed {
-	var s surveyed
-	mean := board.club(roster, now).MeanJobs
+	s := surveyed{free: make([]Pick, 0, len(roster))}
+	club := board.club(roster, now)
 	for _, c := range roster {
 		card := board.Catchers[c.ID]
 		if _, ok := Able(c, needs); !ok {
@@ -217,7 +226,7 @@ func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Ti
 		s.left++
 		why, at := freeAt(c, card, now, d.Fresh)
 		if why == ReasonFits {
-			s.free = append(s.free, weigh(d.pick(c.Start(card.Stand, now), needs), card, mean, now))
+			s.free = append(s.free, weigh(d.pick(c.Start(card.Stand, now), needs), card, club, now))
 		} else if s.soonest.IsZero() || at.Before(s.soonest) {
 			s.soonest = at
 		}

@@ -33,10 +33,17 @@ type Season struct {
 // PlaySeason plays the season that seed draws from w under one of SeasonPolicies; d is how
 // the hotline's own policy asks.
 func PlaySeason(w World, policy string, seed uint64, d Dispatch) Season {
-	s := drawScene(w, seed)
 	if policy == "oracle" {
-		return s.foresee()
+		return drawScene(w, seed).foresee()
 	}
+	p := newPlay(w, policy, seed, d)
+	p.run()
+	return p.sumUp()
+}
+
+// newPlay sets a season up under any policy but the oracle's.
+func newPlay(w World, policy string, seed uint64, d Dispatch) *play {
+	s := drawScene(w, seed)
 	p := &play{scene: s, d: d, board: Board{Catchers: make(map[string]CatcherCard, len(s.people))}}
 	for _, c := range s.people {
 		p.roster = append(p.roster, c.Catcher)
@@ -50,8 +57,7 @@ func PlaySeason(w World, policy string, seed uint64, d Dispatch) Season {
 		p.calls[j].firstYes = forever
 		p.at(awakeAt(s.reports[j].at), happens{what: aLook, call: j})
 	}
-	p.run()
-	return p.sumUp()
+	return p
 }
 
 // play is a season under way.
@@ -201,7 +207,7 @@ func (p *play) declare(now float64) {
 func (p *play) asks(j int, k Pick, now float64) {
 	i := p.number[k.Catcher]
 	c, card := &p.calls[j], p.board.Catchers[k.Catcher]
-	ask := Ask{Catcher: k.Catcher, At: clockTime(now), State: AskOpen, Weight: k.Weight, P: k.P}
+	ask := Ask{Catcher: k.Catcher, At: clockTime(now), State: AskOpen, Weight: k.Weight, P: k.P, Way: k.Way()}
 	out := 1
 	for n := range c.asked {
 		if c.asked[n].Catcher == k.Catcher {
@@ -282,9 +288,10 @@ func (p *play) keeps(j, slot int, now float64) {
 	a := &c.asked[slot]
 	a.State, a.Answered = AskFallback, clockTime(now)
 	a.Starts = clockTime(now + c.out[slot].starts)
+	until := now + FallbackHold(a.Answered, a.Starts).Minutes()
 	switch {
 	case c.fallback < 0:
-		c.fallback, c.holdTo = slot, now+FallbackHold.Minutes()
+		c.fallback, c.holdTo = slot, until
 		p.at(c.holdTo, happens{what: aDecision, call: j})
 		if p.replaces {
 			p.at(awakeAt(now), happens{what: aLook, call: j})
@@ -293,6 +300,10 @@ func (p *play) keeps(j, slot int, now float64) {
 		c.standby = append(c.standby, c.fallback)
 		c.asked[c.fallback].State = AskStandby
 		c.fallback = slot
+		if until < c.holdTo {
+			c.holdTo = until
+			p.at(until, happens{what: aDecision, call: j})
+		}
 	default:
 		a.State = AskStandby
 		c.standby = append(c.standby, slot)
@@ -333,7 +344,7 @@ func (p *play) wins(j, slot int, now float64) {
 	v.jobs++
 	v.busyTo = c.arrives + 60
 	p.remember(i, func(card CatcherCard) CatcherCard {
-		card.Today = append(since(card.Today, at.Add(-fortnight)), at)
+		card.Today = append(since(card.Today, at.Add(-JobsKept)), at)
 		if n := len(card.Asks); n > 0 {
 			card.Asks = card.Asks[:n-1]
 		}
@@ -354,7 +365,7 @@ func (p *play) overtake(j int, at time.Time) {
 		}
 		a.State = AskLapsed
 		p.remember(c.who[n], func(card CatcherCard) CatcherCard {
-			card.Habits = card.Habits.WasOvertaken(a.Weight, a.At, at)
+			card.Habits = card.Habits.WasOvertaken(a.Weight, a.P, a.At, at)
 			if card.OpenAsk == callID(j) {
 				card.OpenAsk = "" // free for another call at once
 			}
@@ -404,65 +415,4 @@ func (p *play) sumUp() Season {
 	}
 	out.pings, out.spare = float64(p.pings), float64(p.spare)
 	return out.season()
-}
-
-// totals gathers what a Season is made of.
-type totals struct {
-	scene        *scene
-	caught, late float64
-	onTheWay     float64
-	pings, spare float64
-	yes, jobs    []float64
-}
-
-func newTotals(s *scene) *totals { return &totals{scene: s} }
-
-func (t *totals) arrives(r report, when, setOut float64) {
-	switch {
-	case when < r.leaves:
-		t.caught++
-	case setOut < r.leaves:
-		t.onTheWay++
-		t.late++
-	default:
-		t.late++
-	}
-}
-
-func (t *totals) season() Season {
-	n := float64(len(t.scene.reports))
-	slices.Sort(t.yes)
-	hour, _ := slices.BinarySearch(t.yes, 60)
-	return Season{
-		Caught: t.caught / n, Wasted: t.late / n, OnTheWay: t.onTheWay / n, Pings: t.pings / n, SpareYes: t.spare / n,
-		Median: quantile(t.yes, 0.5), P90: quantile(t.yes, 0.9), EverYes: float64(len(t.yes)) / n, Within60: float64(hour) / n,
-		Gini: Gini(t.jobs), WeekPings: t.pings / float64(len(t.scene.people)) / (float64(t.scene.Days) / 7),
-	}
-}
-
-// quantile of sorted values; 0 of none.
-func quantile(sorted []float64, q float64) float64 {
-	if len(sorted) == 0 {
-		return 0
-	}
-	at := q * float64(len(sorted)-1)
-	i := int(at)
-	if i+1 == len(sorted) {
-		return sorted[i]
-	}
-	return sorted[i] + (at-float64(i))*(sorted[i+1]-sorted[i])
-}
-
-// Gini is the Gini coefficient: 0 when all have alike, towards 1 when one has all.
-func Gini(values []float64) float64 {
-	sorted := slices.Sorted(slices.Values(values))
-	var sum, weighted float64
-	for i, v := range sorted {
-		sum += v
-		weighted += float64(2*i+1-len(sorted)) * v
-	}
-	if sum == 0 {
-		return 0
-	}
-	return weighted / (float64(len(sorted)) * sum)
 }

@@ -99,7 +99,7 @@ func (p *play) nearest(j int, now float64, most int, every float64) ([]Pick, flo
 	return picks[:min(most, len(picks))], awakeAt(now + every)
 }
 
-// rings asks all within 12 km, after a quarter of an hour all within 25, then all.
+// rings asks all within 12 km of road, after a quarter of an hour all within 25, then all.
 func (p *play) rings(j int, now float64) ([]Pick, float64) {
 	reach := 12.0
 	switch waited := wakingMinutes(awakeAt(p.reports[j].at), now); {
@@ -108,7 +108,7 @@ func (p *play) rings(j int, now float64) ([]Pick, float64) {
 	case waited >= 15:
 		reach = 25
 	}
-	picks := slices.DeleteFunc(p.able(j, now), func(k Pick) bool { return k.Km > reach })
+	picks := slices.DeleteFunc(p.able(j, now), func(k Pick) bool { return p.Detour*k.Km > reach })
 	return picks, awakeAt(now + 15)
 }
 

@@ -20,8 +20,12 @@ func TestSeasonHoldsWhatItIsFor(t *testing.T) {
 	}
 	mean := func(p int, figure func(Season) float64) float64 { m, _ := c.Mean(p, figure); return m }
 	caught, pings := func(s Season) float64 { return s.Caught }, func(s Season) float64 { return s.Pings }
-	if share := mean(0, caught) / mean(3, caught); share < 0.94 {
+	if share := mean(0, caught) / mean(3, caught); share < 0.955 {
 		t.Errorf("caught %.3f of what the oracle catches", share)
+	}
+	gini := func(s Season) float64 { return s.Gini }
+	if mean(0, pings) > 7.3 || mean(0, gini) > 0.36 {
+		t.Errorf("%.2f asks a report, Gini of jobs %.3f", mean(0, pings), mean(0, gini))
 	}
 	if mean(0, caught) <= mean(2, caught) || mean(0, caught) <= mean(1, caught) {
 		t.Errorf("caught %.3f, phone tree %.3f, broadcast %.3f", mean(0, caught), mean(2, caught), mean(1, caught))
@@ -148,6 +152,18 @@ func TestGiniAndQuantile(t *testing.T) {
 	near(t, "one has all", Gini([]float64{0, 8, 0, 0}), 0.75, 1e-12)
 	near(t, "median", quantile([]float64{1, 2, 10, 20}, 0.5), 6, 1e-12)
 	near(t, "of none", quantile(nil, 0.5), 0, 0)
+}
+
+// Worked by hand: a third of the time until they set out, within bounds.
+func TestFallbackHold(t *testing.T) {
+	now := clock(t, "13:00")
+	for starts, want := range map[time.Duration]time.Duration{
+		time.Hour: 20 * time.Minute, 55 * time.Minute: 20 * time.Minute, 3 * time.Hour: time.Hour, 20 * time.Hour: 2 * time.Hour,
+	} {
+		if got := FallbackHold(now, now.Add(starts)); got != want {
+			t.Errorf("who sets out in %v is the fallback for %v, want %v", starts, got, want)
+		}
+	}
 }
 
 func TestNightsAreNoWait(t *testing.T) {

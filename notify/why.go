@@ -58,7 +58,7 @@ func Explain(plan Plan, needs Needs, roster []Catcher, board Board, asked []Ask,
 	}
 	for _, k := range plan.Ask {
 		w.Asked = append(w.Asked, k.Catcher)
-		out.with(k.P, 0)
+		out.with(k.P, k.Way(), 0)
 	}
 	if plan.Reason == ReasonQuietHours || plan.Reason == ReasonTaken {
 		return w
@@ -76,8 +76,8 @@ func Explain(plan Plan, needs Needs, roster []Catcher, board Board, asked []Ask,
 func (d Dispatch) considered(k Pick, out *forecast, hazard, pressed float64) Considered {
 	step := min(int(d.Every.Minutes()), horizon-1)
 	return Considered{
-		Catcher: k.Catcher, P: digits(k.P), Gain: digits(hazard * out.sooner(k.P, step)),
-		Cost: digits(d.Pace.askPrice() * pressed * k.Price * (1 - out[step])),
+		Catcher: k.Catcher, P: digits(k.P), Gain: digits(hazard * out.sooner(k, step)),
+		Cost: digits(d.Pace.askPrice() * pressed * k.Price * (1 - out.open[step])),
 	}
 }
 
