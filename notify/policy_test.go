@@ -98,6 +98,12 @@ func TestSooner(t *testing.T) {
 	near(t, "far off as well", s.sooner(next(1, 60), 5), s.sooner(next(1, 0), 5), 0.2)
 	s.with(0.5, 5, 0)
 	near(t, "hope", s.hope(), 0.5*answeredBy(horizon-1)/(0.5+0.5*1), 0.01)
+	// By hand: where all have the same way, it is the same whoever goes.
+	sum := 0.0
+	for x := range horizon - 1 {
+		sum += s.open[x] * (answeredBy(float64(x)) - answeredBy(float64(x-5)))
+	}
+	near(t, "as far as the others", s.sooner(next(1, 5), 5), sum, 0.05)
 	if near, far := s.sooner(next(0.5, 5), 5), s.sooner(next(0.5, 60), 5); far >= near/2 {
 		t.Errorf("somebody an hour away would shut out who is near: %.2f minutes, %.2f for somebody near", far, near)
 	}
