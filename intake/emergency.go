@@ -1,5 +1,7 @@
 package intake
 
+import "slices"
+
 // Emergency reports whether text tells of a severe reaction: trouble breathing, a swollen
 // face, throat or tongue, fainting or collapse, and the other signs listed in
 // reading/*.toml. A missed one is far worse than a false alarm: only what is plainly denied
@@ -21,6 +23,9 @@ func alarmIn(text string) alarm {
 	if known == nil {
 		known = &alarm{}
 		known.sign, known.heard = emergencySign(seenKnown(text))
+		if odds, at := alarming(r.plain); !known.heard && (odds > alarmSure || odds > alarmBar && !signsDenied(seenKnown(text))) {
+			known.sign, known.heard = match{from: at, to: at + 1}, true
+		}
 		r.alarm.Store(known)
 	}
 	return *known
@@ -51,6 +56,11 @@ func emergencySign(ts []token) (match, bool) {
 		return m, true
 	}
 	return s.manyStings()
+}
+
+// signsDenied reports whether a text that is no emergency speaks of signs, and so denies them.
+func signsDenied(ts []token) bool {
+	return slices.ContainsFunc(grammar.find("emergency", ts), func(m match) bool { return m.rule.topic == "emergency" || m.rule.topic == "calm" })
 }
 
 // signAlone finds a sign that is the whole text: "hives", "911!!".

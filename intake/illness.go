@@ -289,7 +289,7 @@ func (s *story) opens(i int) bool {
 // ofTheStung reports whether somebody frail may be the one who was stung: "I got stung, my
 // baby is asleep" tells of two.
 func (s *story) ofTheStung(m match) bool {
-	who := whoBefore(s.ts, s.stung)
+	who := whoBefore(s.ts, max(s.stung, s.stungAt))
 	if w := s.ts[m.from].text; who == "i" && s.ts[m.from].sets.meets(humans) {
 		return w == who
 	}

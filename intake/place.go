@@ -309,8 +309,12 @@ func (l *listener) atNamed(i int) (int, int, bool) {
 	if !l.proper(j) || !l.words[j].capital || l.is(j, "first_names") && !(l.proper(j+1) && l.words[j+1].capital) {
 		return 0, 0, false
 	}
-	if to := l.properRun(j, 3); (l.words[j].classes == nil || to > j+1) && len(l.words[j].text) >= 3 || to == j+1 && l.mark(to, "-") && l.proper(to+1) {
-		return j, l.properRun(to, 3), true // "the Save-Rite"
+	to := l.properRun(j, 3)
+	if l.mark(to, "-") && l.proper(to+1) {
+		return j, l.properRun(to+1, 3), true // "the Save-Rite"
+	}
+	if (l.words[j].classes == nil || to > j+1) && len(l.words[j].text) >= 3 {
+		return j, to, true
 	}
 	return 0, 0, false
 }

@@ -18,6 +18,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -112,7 +113,7 @@ type wreck struct {
 	program   *exec.Cmd
 	url       string
 	logs      lockedBuffer
-	callers   int
+	callers   atomic.Int64
 }
 
 func openWreck(t *testing.T) *wreck {
@@ -262,8 +263,8 @@ func (w *wreck) untilTaken(form url.Values) {
 
 // caller returns a number of nobody's that has not called yet.
 func (w *wreck) caller() string {
-	w.callers++
-	return fmt.Sprintf("+1%d5550%03d", areas()[w.callers/100], 100+w.callers%100)
+	n := w.callers.Add(1)
+	return fmt.Sprintf("+1%d5550%03d", areas()[n/100], 100+n%100)
 }
 
 // storm lets n people report at the same time while something breaks, and holds that in the

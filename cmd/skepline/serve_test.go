@@ -164,13 +164,13 @@ func (w *town) status(path string) int {
 	return answer.StatusCode
 }
 
-// TestServeRace lets eight catchers tap at the same moment for each of thirty swarms, on two
+// TestServeRace lets six catchers tap at the same moment for each of thirty swarms, on two
 // replicas, everything twice: each swarm gets one of them, and the others hear so.
 func TestServeRace(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes seconds")
 	}
-	const calls, takers = 30, 8
+	const calls, takers = 30, 6 // as few as one round surely asks
 	w := openTown(t, realRedis(t), 2, "hook-secret")
 	at := w.replicas[0].settings
 	w.bring()
@@ -204,7 +204,7 @@ func TestServeRace(t *testing.T) {
 	taps.Wait()
 
 	for call, crew := range crews {
-		w.until(fmt.Sprintf("eight answers for swarm %d", call), func() bool { return w.told(crew[:]) == takers && w.winners(crew[:]) > 0 })
+		w.until(fmt.Sprintf("an answer to each for swarm %d", call), func() bool { return w.told(crew[:]) == takers && w.winners(crew[:]) > 0 })
 	}
 	for call, crew := range crews { // after the last answer for the last swarm
 		if n := w.winners(crew[:]); n != 1 {

@@ -1,0 +1,119 @@
+package intake
+
+import "slices"
+
+// sift leaves out where the thing is on which they hang: in "on the bumper of a van in the
+// driveway" it is the van; a cavity is never left out. An hour is no number of bees.
+func (l *listener) sift(all []said) []said {
+	return slices.DeleteFunc(all, func(b said) bool {
+		return slices.ContainsFunc(all, func(a said) bool {
+			switch b.field {
+			case "surface":
+				return b.value != "cavity" && a.field == b.field && a.value != b.value && a.to <= b.from && b.from-a.to <= 3 && l.within(a.to, b.from)
+			case "crowd":
+				return a.field == "age_h" && a.from <= b.from && b.to <= a.to
+			}
+			return false
+		})
+	})
+}
+
+// within reports whether nothing but a word for "in" or "of" and small words stands between
+// two tokens.
+func (l *listener) within(from, to int) bool {
+	prepositions := 0
+	if l.is(to, "lying_in") {
+		prepositions = 1
+	}
+	for i := from; i < to; i++ {
+		switch {
+		case l.is(i, "lying_in"):
+			prepositions++
+		case !l.is(i, "articles"):
+			return false
+		}
+	}
+	return prepositions > 0
+}
+
+// reconcile mends what two statements make of each other: a hole in a wall is a cavity, and
+// bees that hang nowhere are on no wall.
+func (l *listener) reconcile(best map[string]said) {
+	shape, surface := best["shape"].value, best["surface"]
+	switch {
+	case shape == "gap_traffic" && surface.value == "wall":
+		surface.value = "cavity"
+		best["surface"] = surface
+	case shape == "no_nest" && (surface.value == "wall" || surface.value == "eave"):
+		delete(best, "surface")
+	}
+}
+
+// onTheHouse reports whether "in … the house" names a part of the building: "in the fascia of
+// my house" is not indoors.
+func (l *listener) onTheHouse(m match) bool {
+	for i := m.from; i < m.to+1 && i < len(l.words); i++ {
+		if l.is(i, "outer_parts") {
+			return true
+		}
+	}
+	return false
+}
+
+// aside is the weight of a surface that is only near the bees.
+const aside = -100
+
+// lengthEndsAt reports whether a length or "away" stands right before token i.
+func (l *listener) lengthEndsAt(i int) bool {
+	for _, set := range []string{"unit_ft", "unit_m", "unit_yd", "not_height"} {
+		if l.is(i-1, set) {
+			return true
+		}
+	}
+	return l.mark(i-1, "'")
+}
+
+// attachment weighs the word before a surface: "on the fence" is where it hangs, "near
+// the fence" is not.
+func (l *listener) attachment(m match) int {
+	if l.is(m.from, "going") {
+		return 0 // "by wasps coming out of the ground"
+	}
+	if l.besideThem(m.to) {
+		return aside
+	}
+	for i := m.from - 1; i >= 0 && i >= m.from-4; i-- {
+		t := &l.words[i]
+		switch {
+		case t.kind == anEnd || t.kind == aPause:
+			return 0
+		case t.text == "to" && l.is(i-1, "nearby"): // "next to"
+			return aside
+		case t.in("nearby"), t.text == "front" && i > 0 && l.words[i-1].text == "in":
+			return aside
+		case l.is(i, "from") && l.lengthEndsAt(i):
+			return aside // "30 feet from the door"
+		case t.in("attached"):
+			return 1
+		}
+	}
+	return 0
+}
+
+// besideThem reports whether what ends before token i is only near the bees: "there's a
+// power pole right next to it".
+func (l *listener) besideThem(i int) bool {
+	for ; i < len(l.words) && (l.is(i, "articles") || l.word(i) == "right" || l.word(i) == "is"); i++ {
+	}
+	if l.word(i) == "nearby" {
+		return true
+	}
+	if !l.is(i, "nearby") {
+		return false
+	}
+	i++
+	if l.word(i) == "to" {
+		i++
+	}
+	return l.word(i) == "it" || l.is(i, "swarms")
+}
