@@ -106,8 +106,8 @@ func (c CatcherCard) jobsLately(now time.Time) int {
 	return n
 }
 
-// weigh fills in what the rule thinks of asking k.
-func weigh(k Pick, card CatcherCard, club Club, now time.Time) Pick {
+// weigh fills in what the rule thinks of asking k; atWork is whether most people work then.
+func weigh(k Pick, card CatcherCard, club Club, atWork bool, now time.Time) Pick {
 	tired := card.asksLately(now)
 	k.Weight = math.Exp(-tiring * max(0, tired-restAsks))
 	if k.Km >= 0 {
@@ -118,7 +118,7 @@ func weigh(k Pick, card CatcherCard, club Club, now time.Time) Pick {
 	if card.OpenAsk != "" && samePart(card.LastAsk, now) && card.Habits.SilentAt.Before(card.LastAsk) {
 		k.Weight *= math.Pow(silentFactor, answeredBy(now.Sub(card.LastAsk).Minutes()))
 	}
-	k.P = min(mostLikely, card.Habits.willing(club.Usual, now)*k.Weight)
+	k.P = min(mostLikely, card.Habits.willing(club.Usual, atWork)*k.Weight)
 	k.Price = 1 + max(0, tired-1)
 	fair := math.Exp(-fairness * (float64(card.jobsLately(now)) - club.MeanJobs) / (1 + club.MeanJobs))
 	k.Index = k.P * math.Exp(-k.Way()/shutsOut) / k.Price * fair
