@@ -92,7 +92,6 @@ country = "US"
 tag = "test-%d"
 [dispatch]
 first = 8
-pace = "fast"
 `, latitude, ahead*15, zone, now.UnixNano())
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
