@@ -88,7 +88,7 @@ const soon = 20 * time.Minute
 func AfterTheirJob(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) []Pick {
 	roster, asked = inOrder(roster, asked)
 	var able []Pick
-	club := board.club(roster, now)
+	club, atWork := board.club(roster, now), working(now)
 	for _, c := range roster {
 		card := board.Catchers[c.ID]
 		if _, ok := Able(c, needs); !ok || askOf(asked, c.ID) != nil || d.quiet(now) {
@@ -100,7 +100,7 @@ func AfterTheirJob(needs Needs, roster []Catcher, board Board, asked []Ask, now 
 		}
 		switch why, at := freeAt(c, card, now, d.Fresh); {
 		case busy && why == ReasonFits:
-			able = append(able, weigh(d.pick(c.Start(card.Stand, now), needs), card, club, now))
+			able = append(able, weigh(d.pick(c.Start(card.Stand, now), needs), card, club, atWork, now))
 		case !busy && at.Before(now.Add(soon)):
 			return nil
 		}

@@ -111,15 +111,15 @@ func usual(board Board, roster []Catcher) Usual {
 	return Usual{work.Yes / work.Asked, free.Yes / free.Asked}
 }
 
-// willing is the chance of a yes to an ask nearby, now: the club's, times how much likelier
+// willing is the chance of a yes to an ask nearby, in that half of the week: the club's, times how much likelier
 // than the club the catcher has been, times how much likelier than that in this half of their
 // week. Both factors are means of a gamma distribution about 1, given their yes and how many
 // were to be expected: few asks move nobody far from the others.
-func (h Habits) willing(usual Usual, now time.Time) float64 {
+func (h Habits) willing(usual Usual, atWork bool) float64 {
 	all := usual.Work*h.Work.Asked + usual.Free*h.Free.Asked
 	likelier := (likeTheClub + h.Work.Yes + h.Free.Yes) / (likeTheClub + all)
 	expected, this := usual.Free*likelier, h.Free
-	if working(now) {
+	if atWork {
 		expected, this = usual.Work*likelier, h.Work
 	}
 	return expected * (ownHours + this.Yes) / (ownHours + expected*this.Asked)

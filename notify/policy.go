@@ -24,16 +24,16 @@ const (
 	Fast   Pace = "fast" // more asks, a shorter wait
 )
 
-// askPrice is the price of one ask to a rested catcher, in swarms: 0.0014 means that one
-// swarm saved is worth seven hundred such asks (judgement).
+// askPrice is the price of one ask to a rested catcher, in swarms: 0.0015 means that one
+// swarm saved is worth some 670 such asks (judgement).
 func (p Pace) askPrice() float64 {
 	switch p {
 	case Gentle:
-		return 0.0028
+		return 0.003
 	case Fast:
-		return 0.0007
+		return 0.00075
 	}
-	return 0.0014
+	return 0.0015
 }
 
 const (
@@ -106,8 +106,8 @@ func (c CatcherCard) jobsLately(now time.Time) int {
 	return n
 }
 
-// weigh fills in what the rule thinks of asking k.
-func weigh(k Pick, card CatcherCard, club Club, now time.Time) Pick {
+// weigh fills in what the rule thinks of asking k; atWork is whether most people work then.
+func weigh(k Pick, card CatcherCard, club Club, atWork bool, now time.Time) Pick {
 	tired := card.asksLately(now)
 	k.Weight = math.Exp(-tiring * max(0, tired-restAsks))
 	if k.Km >= 0 {
@@ -118,7 +118,7 @@ func weigh(k Pick, card CatcherCard, club Club, now time.Time) Pick {
 	if card.OpenAsk != "" && samePart(card.LastAsk, now) && card.Habits.SilentAt.Before(card.LastAsk) {
 		k.Weight *= math.Pow(silentFactor, answeredBy(now.Sub(card.LastAsk).Minutes()))
 	}
-	k.P = min(mostLikely, card.Habits.willing(club.Usual, now)*k.Weight)
+	k.P = min(mostLikely, card.Habits.willing(club.Usual, atWork)*k.Weight)
 	k.Price = 1 + max(0, tired-1)
 	fair := math.Exp(-fairness * (float64(card.jobsLately(now)) - club.MeanJobs) / (1 + club.MeanJobs))
 	k.Index = k.P * math.Exp(-k.Way()/shutsOut) / k.Price * fair
@@ -140,7 +140,8 @@ func leaving(needs Needs, now time.Time) float64 {
 // else be asked.
 type forecast struct {
 	open [horizon]float64 // how likely nobody has said yes by then
-	ways [horizon]float64 // minutes on the way of those who say yes in that minute, times their chance to
+	rate [horizon]float64 // of yes in that minute
+	ways [horizon]float64 // the same, each times its minutes on the way
 }
 
 // ahead forecasts from the asks that are out.
@@ -165,7 +166,9 @@ func (s *forecast) with(p, way float64, minutes int) {
 	silent := p*(1-f) + (1-p)*(1-saysNo*f)
 	for x := range s.open {
 		left := 1 - p*(replied[minutes+x]-f)/silent
-		s.ways[x] += way * p * (replied[minutes+x+1] - replied[minutes+x]) / silent / left
+		rate := p * (replied[minutes+x+1] - replied[minutes+x]) / silent / left
+		s.rate[x] += rate
+		s.ways[x] += rate * way
 		s.open[x] *= left
 	}
 }
@@ -177,16 +180,23 @@ func (s *forecast) hope() float64 { return 1 - s.open[horizon-1] }
 // brings forward that somebody is there. A yes ends the wait, and spares the way of whoever
 // would have said yes after it; its own way comes to it.
 func (s *forecast) sooner(k Pick, step int) float64 {
-	sum := 0.0
-	for x := range s.open {
-		earlier, says := replied[x], replied[x+1]-replied[x]
-		if x >= step {
-			earlier -= replied[x-step]
-			says -= replied[x-step+1] - replied[x-step]
+	more := func(x int) float64 { // share of k's answers that come by x, and would not have
+		if x < step {
+			return replied[x]
 		}
-		sum += s.open[x] * k.P * (earlier*(1+s.ways[x]) - says*k.Way())
+		return replied[x] - replied[x-step]
 	}
-	return sum
+	sum, now := 0.0, more(0)
+	for x := range horizon - 1 {
+		next := more(x + 1)
+		sum += s.open[x] * now
+		if s.rate[x] > 0 {
+			sum += (s.open[x] - s.open[x+1]) * (now + next) / 2 * s.ways[x] / s.rate[x]
+		}
+		sum -= (s.open[x] + s.open[x+1]) / 2 * (next - now) * k.Way()
+		now = next
+	}
+	return k.P * sum
 }
 
 // choose picks who of free, best first, is asked now: at most most.

@@ -171,7 +171,8 @@ func NextRound(needs Needs, roster []Catcher, board Board, asked []Ask, now time
 func inOrder(roster []Catcher, asked []Ask) ([]Catcher, []Ask) {
 	byID := func(a, b Catcher) int { return strings.Compare(a.ID, b.ID) }
 	if !slices.IsSortedFunc(roster, byID) {
-		roster = slices.SortedFunc(slices.Values(roster), byID)
+		roster = slices.Clone(roster)
+		slices.SortFunc(roster, byID)
 	}
 	asked = slices.SortedFunc(slices.Values(asked), func(a, b Ask) int {
 		return cmp.Or(byTime(a, b), strings.Compare(a.Catcher, b.Catcher))
@@ -209,7 +210,7 @@ type surveyed struct {
 
 func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Time, d Dispatch) surveyed {
 	s := surveyed{free: make([]Pick, 0, len(roster))}
-	club := board.club(roster, now)
+	club, atWork := board.club(roster, now), working(now)
 	for _, c := range roster {
 		card := board.Catchers[c.ID]
 		if _, ok := Able(c, needs); !ok {
@@ -226,7 +227,7 @@ func survey(needs Needs, roster []Catcher, board Board, asked []Ask, now time.Ti
 		s.left++
 		why, at := freeAt(c, card, now, d.Fresh)
 		if why == ReasonFits {
-			s.free = append(s.free, weigh(d.pick(c.Start(card.Stand, now), needs), card, club, now))
+			s.free = append(s.free, weigh(d.pick(c.Start(card.Stand, now), needs), card, club, atWork, now))
 		} else if s.soonest.IsZero() || at.Before(s.soonest) {
 			s.soonest = at
 		}
