@@ -92,8 +92,10 @@ func (m *Memory) known(event bot.EventID) (seenEvent, bool) {
 
 // Load begins an event; see bot.Store.
 func (m *Memory) Load(_ context.Context, event bot.EventID, person, find string, strangers ...bot.Key) (bot.Loaded, error) {
-	if s, ok := m.known(event); ok && m.mutant != ForgetSeen && m.mutant != FreshAnswer {
-		return bot.Loaded{Seen: true, Outcome: s.outcome}, nil
+	for _, seen := range m.seen { // also the oldest, which the commit no longer looks at; see load.lua
+		if s, ok := seen[event]; ok && m.mutant != ForgetSeen && m.mutant != FreshAnswer {
+			return bot.Loaded{Seen: true, Outcome: s.outcome}, nil
+		}
 	}
 	loaded := bot.Loaded{}
 	if find != "" {

@@ -140,6 +140,11 @@ func TestBreakEvening(t *testing.T) {
 	t.Logf("safety words with the provider: 99 of 100 within %v s (%v of them); offers by Telegram: 95 of 100 within %v s (%v of them); %d messages in all; %v calls taken; memory at most %d MB",
 		safety, w.reading(`skepline_accepted_seconds_count{channel="sms",class="safety"}`), offers, w.reading(`skepline_accepted_seconds_count{channel="telegram",class="offer"}`),
 		p.taken.Load(), w.reading(`skepline_events_total{kind="said",outcome="won"}`), mostMemory(t, w.program.Process.Pid))
+	for _, class := range notify.Classes {
+		if n := w.reading(fmt.Sprintf("skepline_accepted_seconds_count{channel=\"telegram\",class=%q}", class)); n > 0 {
+			t.Logf("Telegram took %v messages of class %s, 95 of 100 within %v s", n, class, w.quantile("telegram", string(class), 0.95))
+		}
+	}
 	if refused > 0 || waits[len(waits)*99/100] > 300*time.Millisecond || safety > 3 || offers > 30 || mostMemory(t, w.program.Process.Pid) > 128 {
 		t.Error("more than the design allows: no refusal, webhooks p99 300 ms, safety p99 3 s, offers p95 30 s, 128 MB")
 	}
