@@ -1,6 +1,9 @@
 package notify
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Class says how much a message matters and what becomes of it in doubt: its place in the
 // queue, whether it is sent again when nobody knows whether it arrived, and whether it may
@@ -76,23 +79,33 @@ type Still struct {
 	Asked     string   `json:"asked,omitempty"`  // the recipient still owes an answer to this question
 }
 
-// Lane is a due-set of the outbox: a channel's safety lane or its lane for the rest.
+// Lane is a due-set of the outbox. A channel has three, in this order: "sms!" for safety,
+// "sms" for what is said, and "sms~" for what only changes something said before.
 type Lane string
 
 // Lane returns the lane of m.
-func (m Message) Lane() Lane {
-	lane := Lane(m.To.Channel())
-	if m.Class == Safety {
-		lane += "!"
+func (m Message) Lane() Lane { return Lane(string(m.To.Channel()) + m.mark()) }
+
+// Line returns the name of the line in which m waits its turn: one line a recipient, one more
+// for safety, so that an emergency text never waits for a message in flight, and one for
+// changes, so that taking back an old offer never holds up a new one.
+func (m Message) Line() string { return m.Recipient + m.mark() }
+
+// lineMarks end the names of lines and lanes that are not the ordinary one.
+const lineMarks = "!~"
+
+func (m Message) mark() string {
+	switch {
+	case m.Class == Safety:
+		return "!"
+	case m.Edits != "":
+		return "~"
 	}
-	return lane
+	return ""
 }
 
-// Line returns the name of the line in which m waits its turn: one line a recipient, and
-// one more for safety, so that an emergency text never waits for a message in flight.
-func (m Message) Line() string {
-	if m.Class == Safety {
-		return m.Recipient + "!"
-	}
-	return m.Recipient
-}
+// WhoseLine returns the recipient in whose line a message waits; see Message.Line.
+func WhoseLine(line string) string { return strings.TrimRight(line, lineMarks) }
+
+// LanesOf lists the lanes of a channel, in the order in which they go.
+func LanesOf(c Channel) []Lane { return []Lane{Lane(c) + "!", Lane(c), Lane(c) + "~"} }

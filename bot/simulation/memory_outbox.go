@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"skepline/bot"
@@ -134,9 +133,9 @@ func (m *Memory) Lease(_ context.Context, channel notify.Channel, most int, hold
 	if l.probing = !l.detour && shut.troubles >= circuitTroubles; l.probing {
 		most = 1
 	}
-	safety, ordinary := notify.Lane(channel)+"!", notify.Lane(channel)
+	lanes := notify.LanesOf(channel)
 	if m.mutant == SafetyWaits {
-		safety, ordinary = ordinary, safety
+		lanes[0], lanes[1] = lanes[1], lanes[0]
 	}
 	reach := func() int {
 		if l.detour {
@@ -144,27 +143,24 @@ func (m *Memory) Lease(_ context.Context, channel notify.Channel, most int, hold
 		}
 		return most - len(l.out)
 	}
-	for _, line := range m.due(safety, now, reach()) {
-		if len(l.out) == most {
+	for i, lane := range lanes {
+		if len(l.out) == most || l.paced {
 			break
 		}
-		l.hand(safety, line)
-	}
-	if len(l.out) < most {
-		for _, line := range m.due(ordinary, now, reach()) {
-			if l.paced = m.pace[channel] > now && !l.detour; l.paced || len(l.out) == most {
+		for _, line := range m.due(lane, now, reach()) {
+			if l.paced = i > 0 && m.pace[channel] > now && !l.detour; l.paced || len(l.out) == most {
 				break
 			}
-			l.hand(ordinary, line)
+			l.hand(lane, line)
 		}
 	}
 	leased := notify.Leased{Items: l.out}
 	if len(l.out) == 0 && !l.tidied {
-		wait := m.untilNext(ordinary, now)
+		wait := min(m.untilNext(lanes[1], now), m.untilNext(lanes[2], now))
 		if l.paced {
 			wait = m.pace[channel] - now
 		}
-		wait = min(wait, m.untilNext(safety, now), idle)
+		wait = min(wait, m.untilNext(lanes[0], now), idle)
 		if l.detour {
 			wait = min(pause-now, idle)
 		}
@@ -188,7 +184,8 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 		l.file(lane, line, held.till)
 		return
 	}
-	if lane == notify.Lane(l.channel) && len(l.lines[line+"!"]) > 0 && l.mutant != SafetyWaits {
+	urgent, person := lane == notify.LanesOf(l.channel)[0], notify.WhoseLine(line)
+	if !urgent && len(l.lines[person+"!"]) > 0 && l.mutant != SafetyWaits {
 		l.file(lane, line, l.now+1000)
 		return
 	}
@@ -199,13 +196,16 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 		return
 	}
 	since := held.since
-	person := strings.TrimSuffix(line, "!")
+	if _, waits := l.items[msg.Edits]; waits {
+		l.file(lane, line, l.now+1000)
+		return
+	}
 	chatGap := l.chatGap()
-	if turn := l.chat[person] - 2*chatGap; chatGap > 0 && lane == notify.Lane(l.channel) && turn > l.now {
+	if turn := l.chat[person] - 2*chatGap; chatGap > 0 && !urgent && turn > l.now {
 		l.file(lane, line, turn)
 		return
 	}
-	state := l.state(line, msg, since)
+	state := l.state(person, msg, since)
 	if l.detour {
 		if msg.Class != notify.Safety && msg.Class != notify.Claim || msg.Also == "" {
 			return
@@ -216,7 +216,7 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	}
 	goes := state == notify.Fresh || state == notify.LeftOpen
 	hold := l.hold
-	if lane != notify.Lane(l.channel) {
+	if urgent {
 		hold = min(hold, 15000)
 	}
 	l.file(lane, line, l.now+hold)
@@ -268,10 +268,10 @@ func (l *leasing) probes() {
 	l.shuts[l.channel] = c
 }
 
-func (l *leasing) state(line string, msg notify.Message, since int64) notify.LeaseState {
+func (l *leasing) state(person string, msg notify.Message, since int64) notify.LeaseState {
 	direct := msg.Class == notify.Safety || msg.Class == notify.Goodbye
 	switch {
-	case !direct && l.stop[strings.TrimSuffix(line, "!")] && l.mutant != IgnoreStop:
+	case !direct && l.stop[person] && l.mutant != IgnoreStop:
 		return notify.OptedOut
 	case since > 0 && l.mutant != ForgetOpen:
 		return notify.LeftOpen

@@ -316,7 +316,7 @@ func (r *replica) turn() time.Time {
 				break
 			}
 			if wait > 0 {
-				if len(r.memory.lanes[notify.Lane(c)])+len(r.memory.lanes[notify.Lane(c)+"!"]) > 0 {
+				if slices.ContainsFunc(notify.LanesOf(c), func(lane notify.Lane) bool { return len(r.memory.lanes[lane]) > 0 }) {
 					soon(wait)
 				}
 				break

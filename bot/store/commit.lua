@@ -2,8 +2,8 @@
 --
 -- KEYS[1..3] seen ring  [4] meta  [5] board  [6] roster  [7] find  [8] stop  [9] timer
 -- KEYS[10] due:timers  [11] item  [12] line  [13] closed
--- KEYS[14…19] due:<lane>, every lane;  [20] errand  [21] due:errands  [22] board:log
--- KEYS[23…] documents
+-- KEYS[14…22] due:<lane>, every lane;  [23] errand  [24] due:errands  [25] board:log
+-- KEYS[26…] documents
 -- ARGV[1] event id  [2] payload hash  [3] outcome
 -- ARGV[4…] operations, each a word and its arguments:
 --   doc <n> <version> <value>      KEYS[n] is at version ('*' = any) and becomes value, '' erases it
@@ -27,8 +27,8 @@
 -- It runs for every event, so it is one loop to check and one to write, and asks Redis for no
 -- key twice.
 local META, BOARD, ROSTER, FIND, STOP, TIMER, TIMERS, ITEM, LINE, CLOSED = unpack(KEYS, 4, 13)
-local ERRAND, ERRANDS, LOG = KEYS[20], KEYS[21], KEYS[22]
-local FIRSTDOCUMENT = 23
+local ERRAND, ERRANDS, LOG = KEYS[23], KEYS[24], KEYS[25]
+local FIRSTDOCUMENT = 26
 local ARGUMENTS = {doc = 3, check = 2, card = 2, roster = 2, find = 2, stop = 2, timer = 3, fired = 2,
   errand = 2, returned = 1, msg = 4, closed = 2}
 local now = clock()
@@ -45,7 +45,7 @@ end
 local lanes = {}
 local function lane(name)
   if not lanes[name] then
-    for i = 14, 19 do
+    for i = 14, 22 do
       if string.sub(KEYS[i], -#name - 5) == ':due:' .. name then lanes[name] = KEYS[i] end
     end
   end

@@ -42,10 +42,10 @@ import (
 //	mark           hash    name -> note of progress
 type keys struct{ prefix string }
 
-// lanes lists the lanes, a channel's safety lane before its ordinary one.
+// lanes lists the lanes of every channel.
 var lanes = func() (all []notify.Lane) {
 	for _, c := range notify.Channels {
-		all = append(all, notify.Lane(c)+"!", notify.Lane(c))
+		all = append(all, notify.LanesOf(c)...)
 	}
 	return all
 }()

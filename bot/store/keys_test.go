@@ -96,12 +96,12 @@ func TestHotlineTag(t *testing.T) {
 }
 
 func TestLanesAreAllThere(t *testing.T) {
-	want := []notify.Lane{"sms!", "sms", "whatsapp!", "whatsapp", "telegram!", "telegram"}
+	want := []notify.Lane{"sms!", "sms", "sms~", "whatsapp!", "whatsapp", "whatsapp~", "telegram!", "telegram", "telegram~"}
 	if diff := cmp.Diff(want, lanes); diff != "" {
 		t.Error(diff)
 	}
-	if got := len((keys{"{x}:"}).commit()); got != 22 {
-		t.Errorf("commit.lua counts on 22 fixed keys, there are %d", got)
+	if got := len((keys{"{x}:"}).commit()); got != 25 {
+		t.Errorf("commit.lua counts on 25 fixed keys, there are %d", got)
 	}
 }
 

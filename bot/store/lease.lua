@@ -1,5 +1,5 @@
--- Hands out messages of one channel that may be sent this instant, safety first, and holds
--- their lines. The lease is the record that an attempt began.
+-- Hands out messages of one channel that may be sent this instant, safety first and changes of
+-- old messages last, and holds their lines. The lease is the record that an attempt began.
 --
 -- KEYS    see outbox.lua
 -- ARGV[1] channel
@@ -18,6 +18,7 @@ local PROBE = 15000 -- ms that a shut channel waits for the one message that tri
 local DOWN = 30000 -- ms that a channel is shut before its messages take another way
 local CHATBURST = 2 -- messages that a chat may get at once beyond the first
 local AFTERSAFETY = 1000 -- ms that a line rests while a safety message of the same person waits
+local AFTERFIRST = 1000 -- ms that a change rests while the message that it changes waits
 local IDLE = 60000 -- the longest wait told
 
 local now = clock()
@@ -40,9 +41,10 @@ local free = number(PACE, channel)
 local spent = metered and number(SPEND, today) or 0
 local out, handed, tidied, paced = {''}, 0, false, false
 
-local function stateof(line, class, since)
+local safety, ordinary, changes = LANES[channel .. '!'], LANES[channel], LANES[channel .. '~']
+
+local function stateof(person, class, since)
   local direct = class == 'safety' or class == 'goodbye'
-  local person = string.match(line, '^(.-)!?$')
   if not direct and redis.call('SISMEMBER', STOP, person) == 1 then return 'opted_out' end
   if since > 0 then return 'left_open' end
   if metered and limit >= 0 and spent >= limit and class ~= 'safety' then return 'unfunded' end
@@ -63,7 +65,8 @@ local function hand(lane, line)
     tidied = true
     return
   end
-  if lane == LANES[channel] and head(line .. '!') then
+  local person = string.match(line, '^(.-)[!~]?$')
+  if lane ~= safety and head(person .. '!') then
     -- Whatever else there is to say to this person, safety is heard first.
     return file(lane, line, now + AFTERSAFETY)
   end
@@ -82,19 +85,19 @@ local function hand(lane, line)
     return
   end
   local class, also, segments, edits = string.match(item, '^%S+ ([^ +]+)(%+?) (%d+) (%S+) ')
-  local person = string.match(line, '^(.-)!?$')
-  if chatgap > 0 and lane == LANES[channel] then
+  if edits ~= '-' and redis.call('HEXISTS', ITEM, edits) == 1 then return file(lane, line, now + AFTERFIRST) end
+  if chatgap > 0 and lane ~= safety then
     local turn = number(CHAT, person) - CHATBURST * chatgap
     if turn > now then return file(lane, line, turn) end
   end
-  local state = stateof(line, class, since or 0)
+  local state = stateof(person, class, since or 0)
   if detour then
     if class ~= 'safety' and class ~= 'claim' or also == '' then return end
     if state ~= 'opted_out' then state = 'detour' end
   end
   local goes = state == 'fresh' or state == 'left_open'
 
-  local hold = lane == LANES[channel] and hold or math.min(hold, SAFETYHOLD)
+  local hold = lane ~= safety and hold or math.min(hold, SAFETYHOLD)
   file(lane, line, now + hold)
   local attempt = number(TRIES, id)
   if goes then
@@ -119,21 +122,18 @@ local function hand(lane, line)
   handed = handed + 1
 end
 
-local safety, ordinary = LANES[channel .. '!'], LANES[channel]
 local function due(lane)
   local range = detour and 500 or most - handed -- most of them have no second address
   return redis.call('ZRANGEBYSCORE', lane, '-inf', digits(now), 'LIMIT', 0, range)
 end
 
-for _, line in ipairs(due(safety)) do
-  if handed == most then break end
-  hand(safety, line)
-end
-if handed < most then
-  for _, line in ipairs(due(ordinary)) do
-    paced = free >= now + 1 and not detour -- within this millisecond a fast sender has more than one segment
+for _, lane in ipairs({safety, ordinary, changes}) do
+  if handed == most or paced then break end
+  for _, line in ipairs(due(lane)) do
+    -- within this millisecond a fast sender has more than one segment
+    paced = lane ~= safety and free >= now + 1 and not detour
     if paced or handed == most then break end
-    hand(ordinary, line)
+    hand(lane, line)
   end
 end
 
@@ -144,7 +144,7 @@ local function untilnext(lane)
 end
 local wait = 0
 if handed == 0 and not tidied then
-  local ordinarywait = untilnext(ordinary)
+  local ordinarywait = math.min(untilnext(ordinary), untilnext(changes))
   if paced then ordinarywait = free - now end
   wait = math.min(untilnext(safety), ordinarywait, IDLE)
   if detour then wait = math.min(pause - now, IDLE) end

@@ -69,8 +69,8 @@ func (s *Store) decodeLease(channel notify.Channel, r []string) (notify.Lease, e
 
 // remains is what line and head tell of a message whose body is broken.
 func remains(channel notify.Channel, line, id, item string) notify.Message {
-	m := notify.Message{ID: id, To: notify.Address(channel + ":"), Recipient: strings.TrimSuffix(line, "!"), Class: notify.News}
-	if line != m.Recipient {
+	m := notify.Message{ID: id, To: notify.Address(channel + ":"), Recipient: notify.WhoseLine(line), Class: notify.News}
+	if strings.HasSuffix(line, "!") {
 		m.Class = notify.Safety
 	} else if head := strings.Fields(item); len(head) > 1 {
 		m.Class = notify.Class(strings.TrimSuffix(head[1], "+"))

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"skepline/bot"
 	"skepline/notify"
 )
@@ -30,6 +32,32 @@ func safetyOvertakes(w *world) {
 	w.later(time.Second)
 	if got := w.lease(w.a, notify.SMS, 10); len(got.Items) != 1 {
 		w.Errorf("leased %v, want the next offer", idsOf(got))
+	}
+}
+
+func changesGoLast(w *world) {
+	change := func(id, who, of string) notify.Message {
+		m := chat(id, who, notify.Taken)
+		m.Edits = of
+		return m
+	}
+	w.send(chat("old", "ada", notify.Offer))
+	w.accept(w.a, w.leaseOne(w.a, notify.Telegram))
+	w.later(10 * time.Second)
+	w.send(chat("first", "bram", notify.Offer))
+	w.commit(bot.Change{Messages: []notify.Message{change("back", "ada", "old"), chat("new", "ada", notify.Offer),
+		change("early", "chidi", "late"), chat("late", "chidi", notify.Offer)}})
+	// The sender does 25 a second, so the others come one by one.
+	var order []string
+	for range 8 {
+		for _, lease := range w.lease(w.a, notify.Telegram, 10).Items {
+			order = append(order, lease.ID)
+			w.accept(w.a, lease)
+		}
+		w.later(1100 * time.Millisecond / 2)
+	}
+	if diff := cmp.Diff([]string{"new", "first", "late", "back", "early"}, order); diff != "" {
+		w.Error(diff)
 	}
 }
 

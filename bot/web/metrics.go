@@ -56,7 +56,7 @@ func NewMetrics() *Metrics {
 	m.resolved = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_ambiguous_resolved_total",
 		Help: "Sends in doubt that were looked up in the provider's log, by what it showed: taken, failed, not_taken, unknown."}, []string{"channel", "found"})
 	m.waiting = prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "skepline_waiting",
-		Help: "What waits: timers, and lines with a message, by lane; a lane with ! is for safety."}, []string{"queue"})
+		Help: "What waits: timers, and lines with a message, by lane; a lane with ! is for safety, one with ~ for changes of old messages."}, []string{"queue"})
 	m.late = prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "skepline_late_seconds",
 		Help: "How long past its turn the first of a queue is."}, []string{"queue"})
 	m.spent = prometheus.NewGauge(prometheus.GaugeOpts{Name: "skepline_segments_today",
