@@ -43,9 +43,13 @@ func (o *outgoing) watchOutgoing() []prometheus.Collector {
 	return []prometheus.Collector{o.accepted, o.ends, o.classes, o.oldest, o.down, o.timers, o.limit, o.repaired}
 }
 
-// Ended counts the end of an attempt and, when the provider took the message, its age.
+// Ended counts the end of an attempt and, when the provider took the message, its age. What only
+// changes an old message counts as class "change": nobody waits for it.
 func (o *outgoing) Ended(done notify.Done, age time.Duration) {
 	channel, class, how := string(done.Lease.To.Channel()), string(done.Lease.Class), done.Ending()
+	if done.Lease.Edits != "" {
+		class = "change"
+	}
 	if done.Drop != "" {
 		how = done.Drop
 	}

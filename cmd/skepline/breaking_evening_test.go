@@ -140,7 +140,7 @@ func TestBreakEvening(t *testing.T) {
 	t.Logf("safety words with the provider: 99 of 100 within %v s (%v of them); offers by Telegram: 95 of 100 within %v s (%v of them); %d messages in all; %v calls taken; memory at most %d MB",
 		safety, w.reading(`skepline_accepted_seconds_count{channel="sms",class="safety"}`), offers, w.reading(`skepline_accepted_seconds_count{channel="telegram",class="offer"}`),
 		p.taken.Load(), w.reading(`skepline_events_total{kind="said",outcome="won"}`), mostMemory(t, w.program.Process.Pid))
-	for _, class := range notify.Classes {
+	for _, class := range append(slices.Clone(notify.Classes), "change") {
 		if n := w.reading(fmt.Sprintf("skepline_accepted_seconds_count{channel=\"telegram\",class=%q}", class)); n > 0 {
 			t.Logf("Telegram took %v messages of class %s, 95 of 100 within %v s", n, class, w.quantile("telegram", string(class), 0.95))
 		}
