@@ -20,7 +20,8 @@ const (
 // Outcomes of Told besides noted, which is a take that was not lost.
 const (
 	OutcomeRestored Outcome = "restored" // lost, and given back to its catcher
-	OutcomeConflict Outcome = "conflict" // lost, and somebody else took the call meanwhile or it ended
+	OutcomeConflict Outcome = "conflict" // lost, somebody else took the call meanwhile, and has to give it back
+	OutcomeYielded  Outcome = "yielded"  // lost, and somebody else keeps the call, or it ended
 	OutcomeUnknown  Outcome = "unknown"  // lost with its call
 )
 

@@ -24,7 +24,8 @@ type Told struct {
 	Reference string
 	Catcher   string
 	Epoch     int       // which take of the call it was
-	At        time.Time // when the catcher was told
+	At        time.Time // when the catcher was first told
+	last      time.Time // when they were last told: after a repair once more
 }
 
 // WentBack is the finding that the store may have lost its last moments.
@@ -57,23 +58,37 @@ func (p *promises) remember(done notify.Done, now time.Time) {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	told := Told{Call: m.Still.Call, Reference: m.Still.Reference, Catcher: m.Still.Holder, Epoch: m.Still.Epoch, At: now, last: now}
 	p.told = slices.DeleteFunc(p.told, func(t Told) bool {
-		return now.Sub(t.At) > promised || t.Call == m.Still.Call && t.Catcher == m.Still.Holder
+		same := t.Call == told.Call && t.Catcher == told.Catcher
+		if same && now.Sub(t.last) <= promised {
+			told.At = t.At // who was first stays first, however often a loss is repaired
+		}
+		return same || now.Sub(t.last) > promised
 	})
-	p.told = append(p.told, Told{Call: m.Still.Call, Reference: m.Still.Reference, Catcher: m.Still.Holder, Epoch: m.Still.Epoch, At: now})
+	p.told = append(p.told, told)
+}
+
+// forget drops a promise that its catcher was told is none.
+func (p *promises) forget(gone Told) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.told = slices.DeleteFunc(p.told, func(t Told) bool { return t.Call == gone.Call && t.Catcher == gone.Catcher })
 }
 
 // all returns what is remembered, first told first.
 func (p *promises) all() []Told {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return slices.Clone(p.told)
+	all := slices.Clone(p.told)
+	slices.SortStableFunc(all, func(a, b Told) int { return a.At.Compare(b.At) })
+	return all
 }
 
 // Reconcile holds every take that this program told of against the store, after the store
 // went back. loss names that event; called again with the same name, it does again only what
 // failed. repaired is told what became of each take that the store had lost: "restored",
-// "conflict" or "unknown".
+// "conflict", "yielded" or "unknown".
 func (h *Hotline) Reconcile(ctx context.Context, loss string, repaired func(how string)) error {
 	var errs []error
 	for _, told := range h.promises.all() {
@@ -87,6 +102,9 @@ func (h *Hotline) Reconcile(ctx context.Context, loss string, repaired func(how 
 		if err == nil && outcome != OutcomeNoted {
 			h.Log.Error("a take that its catcher was told of had been lost", "call", told.Reference, "done", outcome)
 			repaired(string(outcome))
+		}
+		if err == nil && (outcome == OutcomeYielded || outcome == OutcomeUnknown) {
+			h.promises.forget(told)
 		}
 	}
 	return errors.Join(errs...)
@@ -106,7 +124,7 @@ func (d *decision) told(e Told) {
 		d.lostCall(e, k)
 	case c.knowsTake(e):
 	case !c.Ended.IsZero():
-		d.repaired(c, OutcomeConflict)
+		d.repaired(c, OutcomeYielded)
 		d.tell(d.catcherParty(k), notify.Claim, "repair_over", d.about(c, d.catcherParty(k)))
 	case c.Holder == nil:
 		d.restore(c, k)
@@ -126,10 +144,19 @@ func (d *decision) goesAlready(c *Call, k *Catcher, word intake.Word) bool {
 		o != nil && o.State == notify.AskOpen
 }
 
-// knowsTake reports whether the call remembers that take of the catcher.
+// knowsTake reports whether the call remembers that take of the catcher, or that they heard
+// since that somebody else has it.
 func (c *Call) knowsTake(e Told) bool {
 	o := c.offer(e.Catcher)
-	return c.heldBy(e.Catcher) || c.Epoch >= e.Epoch && o != nil && (o.State == notify.AskTaken || o.State == notify.AskDropped)
+	switch {
+	case c.heldBy(e.Catcher):
+		return true
+	case o == nil:
+		return false
+	case o.State == notify.AskStandby:
+		return o.Answered.After(e.At)
+	}
+	return c.Epoch >= e.Epoch && (o.State == notify.AskTaken || o.State == notify.AskDropped)
 }
 
 func (d *decision) repaired(c *Call, outcome Outcome) {
@@ -164,6 +191,7 @@ func (d *decision) giveBackTo(c *Call, k *Catcher) {
 	second := c.Holder
 	b := d.catcher(second.Catcher)
 	b.let(c.ID)
+	b.Takes = b.Takes[:max(0, len(b.Takes)-1)] // it is not theirs, so it costs them none of their day's jobs
 	if o := c.offer(b.ID); o != nil {
 		o.State, o.Answered = notify.AskStandby, d.Now
 	}
@@ -183,7 +211,7 @@ func (d *decision) keepHolder(c *Call, k *Catcher) {
 		o.State, o.Answered = notify.AskStandby, d.Now
 	}
 	k.Asks = without(k.Asks, c.ID)
-	d.repaired(c, OutcomeConflict)
+	d.repaired(c, OutcomeYielded)
 	d.tell(p, notify.Claim, "repair_other", d.about(c, p))
 	d.tellStewards("steward_conflict", values{"Ref": c.Reference, "Holder": c.Holder.Name, "Other": k.Name}, "")
 }

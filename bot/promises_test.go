@@ -47,10 +47,10 @@ func TestLostTakeIsRepaired(t *testing.T) {
 		{"somebody else took it and is on the way", func(t *testing.T, m *model) {
 			m.hear(t, Tapped{Event: "tg:b", From: bram, Says: "TAKE"})
 			m.hear(t, Said{Event: "tg:c", From: bram, Text: "ETA 20"})
-		}, OutcomeConflict, "bram", "promised to two", "", "promised to two"},
+		}, OutcomeYielded, "bram", "promised to two", "", "promised to two"},
 		{"the call was ended", func(t *testing.T, m *model) {
 			m.hear(t, Said{Event: "tw:9", From: walkers[0], Text: "GONE"})
-		}, OutcomeConflict, "", "is over", "", ""},
+		}, OutcomeYielded, "", "is over", "", ""},
 		{"the whole call was lost", func(_ *testing.T, m *model) {
 			for k := range m.docs {
 				if k.Kind == KindCall {
@@ -117,6 +117,48 @@ func toldOfATake(t *testing.T, ada, bram, steward notify.Address) (*model, Told,
 	told := p.all()[0]
 	told.Event = "fo:x"
 	return m, told, before
+}
+
+// TestTwoToldByOneProgram plays a store that forgets a take, whereupon the same program tells a
+// second catcher that it is theirs: it goes back to the first, and does not change hands again.
+func TestTwoToldByOneProgram(t *testing.T) {
+	const ada, bram, steward notify.Address = "telegram:5550101", "telegram:5550102", "telegram:5550199"
+	m, first, before := toldOfATake(t, ada, bram, steward)
+	var p promises
+	tells := func(from int) {
+		for _, msg := range m.sent[from:] {
+			p.remember(notify.Done{Lease: notify.Lease{Outgoing: notify.Outgoing{Message: msg}}, Result: notify.Result{End: notify.Accepted}}, m.now)
+		}
+	}
+	tells(0)
+	m.docs, m.timers = before.docs, before.timers
+	m.now = m.now.Add(20 * time.Second)
+	from := len(m.sent)
+	m.hear(t, Tapped{Event: "tg:b", From: bram, Says: "TAKE"})
+	tells(from)
+	for round := range 3 { // a second and a third loss, of nothing
+		m.now = m.now.Add(time.Minute)
+		want := []Outcome{OutcomeNoted, OutcomeNoted}
+		if round == 0 {
+			want[0] = OutcomeConflict
+		}
+		all := p.all()
+		if len(all) != 2 || all[0].Catcher != "ada" || !all[0].At.Equal(first.At) {
+			t.Fatalf("round %d: remembered %+v, want Ada's of %v first", round, all, first.At)
+		}
+		for i, told := range all {
+			from := len(m.sent)
+			told.Event = EventID(fmt.Sprintf("fo:%d:%d", round, i))
+			if got := m.hear(t, told); got != want[i] {
+				t.Errorf("round %d, %s: %q, want %q", round, told.Catcher, got, want[i])
+			}
+			tells(from)
+		}
+		if holder := holderOf(m.calls(t)[0]); holder != "ada" {
+			t.Errorf("round %d: held by %q, want ada", round, holder)
+		}
+	}
+	m.wait(t, 30*time.Hour)
 }
 
 // TestLostTakeComesBackByItself plays a store that forgets a take together with every program

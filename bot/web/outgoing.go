@@ -39,7 +39,7 @@ func (o *outgoing) watchOutgoing() []prometheus.Collector {
 	o.limit = prometheus.NewGauge(prometheus.GaugeOpts{Name: "skepline_segments_limit",
 		Help: "Segments a day beyond which only safety goes out; 0 = no limit."})
 	o.repaired = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "skepline_takes_repaired_total",
-		Help: "Takes that catchers were told of and Redis had lost, by what was done: restored, conflict, unknown."}, []string{"how"})
+		Help: "Takes that catchers were told of and Redis had lost, by what was done: restored, conflict (given back to the first), yielded (somebody else keeps it, or it is over), unknown."}, []string{"how"})
 	return []prometheus.Collector{o.accepted, o.ends, o.classes, o.oldest, o.down, o.timers, o.limit, o.repaired}
 }
 
