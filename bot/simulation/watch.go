@@ -419,6 +419,10 @@ func (v *watch) allowed(n *noted) {
 
 // yours is I2.
 func (v *watch) yours(out notify.Outgoing, n *noted, call *life) {
+	if n.forgotten { // a program stood still with it while the store forgot the take
+		v.mustHear(n)
+		return
+	}
 	take := fmt.Sprintf("%s/%d", call.ID, n.epoch)
 	if v.told[take] == nil {
 		v.told[take] = map[string]bool{}
