@@ -49,6 +49,14 @@ func (l *listener) reconcile(best map[string]said) {
 	}
 }
 
+// suppose takes from a hollow the shape that nobody named: what lives in one goes in and out.
+func (l *listener) suppose(best map[string]said) {
+	surface, shape := best["surface"], best["shape"]
+	if surface.value == "cavity" && shape.field == "" && (l.names("bees") || l.names("wasps")) {
+		best["shape"] = said{field: "shape", value: "gap_traffic", from: surface.from, to: surface.to}
+	}
+}
+
 // onTheHouse reports whether "in … the house" names a part of the building: "in the fascia of
 // my house" is not indoors.
 func (l *listener) onTheHouse(m match) bool {

@@ -99,11 +99,12 @@ func read(l *listener) Heard {
 		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
 	}
 	delete(best, "size")
-	if shape, ok := best["shape"]; ok && shape.value == "wax_comb" && l.namesWasps() {
+	if shape, ok := best["shape"]; ok && shape.value == "wax_comb" && l.names("wasps") {
 		shape.value = "open_umbrella" // wasps have no wax: the comb that is seen is their paper cells
 		best["shape"] = shape
 	}
 	l.reconcile(best)
+	l.suppose(best)
 	for _, f := range sortedSaid(best) {
 		l.lay(&h, f)
 	}
@@ -138,10 +139,10 @@ func (l *listener) tokenAt(end int) int {
 	return i
 }
 
-// namesWasps reports whether the text calls the insects wasps without an "or" or a "not".
-func (l *listener) namesWasps() bool {
+// names reports whether the text has a word of a set without an "or" or a "not".
+func (l *listener) names(set string) bool {
 	for i := range l.words {
-		if l.is(i, "wasps") && l.denial(i) < 0 && !l.doubtful(match{from: i, to: i + 1}) {
+		if l.is(i, set) && l.denial(i) < 0 && !l.doubtful(match{from: i, to: i + 1}) {
 			return true
 		}
 	}
