@@ -30,6 +30,9 @@ type Lease struct {
 	Fence int64
 	State LeaseState
 	Since time.Time // when the earlier attempt began, with LeftOpen
+	// Stands is the line that is held. It is Line() of the message, unless an older version of
+	// this program filed it, or it cannot be read; then it is not for us to work out.
+	Stands string
 }
 
 // LeaseState says what to do with a leased message.

@@ -223,7 +223,7 @@ func (l *leasing) hand(lane notify.Lane, line string) {
 	if l.mutant == NoLease {
 		l.file(lane, line, l.now)
 	}
-	lease := notify.Lease{State: state}
+	lease := notify.Lease{State: state, Stands: line}
 	lease.Message, lease.Attempt = msg, l.tries[msg.ID]
 	cost := 0
 	if goes {
@@ -290,7 +290,7 @@ func (l *leasing) pay(n int) {
 
 // Finish records how an attempt ended; see notify.Outbox.
 func (m *Memory) Finish(_ context.Context, done notify.Done) error {
-	now, msg, line := m.now(), done.Lease.Message, done.Lease.Line()
+	now, msg, line := m.now(), done.Lease.Message, done.Lease.Stands
 	held := m.held[line]
 	how := done.Ending()
 	head := ""

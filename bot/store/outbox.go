@@ -60,6 +60,7 @@ func (s *Store) decodeLease(channel notify.Channel, r []string) (notify.Lease, e
 		Outgoing: notify.Outgoing{Message: m, EditsProvider: provider, Attempt: attempt},
 		Fence:    fence,
 		State:    notify.LeaseState(state),
+		Stands:   r[0],
 	}
 	if lease.State == notify.LeftOpen {
 		lease.Since = time.UnixMilli(since).UTC()
@@ -93,7 +94,7 @@ func (s *Store) Finish(ctx context.Context, done notify.Done) error {
 		pause = done.Result.After
 	}
 	_, err = s.call(ctx, s.scripts.finish, s.outboxKeys,
-		m.Line(), m.ID, strconv.FormatInt(done.Lease.Fence, 10), done.Ending(), ms(done.Result.After),
+		done.Lease.Stands, m.ID, strconv.FormatInt(done.Lease.Fence, 10), done.Ending(), ms(done.Result.After),
 		done.Result.ProviderID, slim, string(channel), ms(pause), gap(s.pace(channel)), flag(metered(channel)), flag(done.Unsent), done.Sign())
 	if err != nil {
 		return fmt.Errorf("finish message %s: %w", m.ID, err)

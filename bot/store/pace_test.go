@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/redis/go-redis/v9"
 
 	"skepline/bot"
 	"skepline/notify"
@@ -59,6 +60,34 @@ func changesGoLast(w *world) {
 	if diff := cmp.Diff([]string{"new", "first", "late", "back", "early"}, order); diff != "" {
 		w.Error(diff)
 	}
+}
+
+// changeOfAnOlderVersion is a message that was filed when changes had no line of their own.
+func changeOfAnOlderVersion(w *world) {
+	w.send(chat("old", "ada", notify.Offer))
+	w.accept(w.a, w.leaseOne(w.a, notify.Telegram))
+	m := chat("back", "ada", notify.Taken)
+	m.Edits = "old"
+	item, err := w.a.seals.encodeItem(m)
+	if err != nil {
+		w.Fatal(err)
+	}
+	item = strings.Replace(item, "telegram~ ", "telegram ", 1)
+	of := w.a.keys.of
+	w.client.HSet(w.Context(), of("item"), "back", item)
+	w.client.ZAdd(w.Context(), of("line"), redis.Z{Member: "ada|0000000000000|back"})
+	w.client.ZAdd(w.Context(), of("due:telegram"), redis.Z{Score: 1, Member: "ada"})
+	w.send(chat("new", "ada", notify.Offer))
+	for _, want := range []string{"back", "new"} {
+		lease := w.leaseOne(w.a, notify.Telegram)
+		if lease.ID != want {
+			w.Fatalf("%s went, want %s", lease.ID, want)
+		}
+		w.accept(w.a, lease)
+		w.later(time.Second)
+	}
+	w.later(time.Hour)
+	w.wantLeased(w.a, notify.Telegram)
 }
 
 func paceCountsSegments(w *world) {

@@ -63,6 +63,7 @@ var cases = []struct {
 	{"the fuse keeps a reserve for safety", Options{Pace: quick.Pace, Fuse: Fuse{SegmentsADay: 3, Reserve: 1}}, fuse},
 	{"what was not sent gives its money and its turn back", Options{Fuse: Fuse{SegmentsADay: 100}}, giveBack},
 	{"an edit knows the provider's id of what it edits", quick, edits},
+	{"a change that an older version filed among what is said", quick, changeOfAnOlderVersion},
 	{"what is said goes before what changes something said before", quick, changesGoLast},
 	{"delivery reports merge by rank", quick, reports},
 	{"a copy of the board follows its changes", quick, townKeepsUp},
