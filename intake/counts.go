@@ -27,7 +27,7 @@ func (l *listener) counts() []said {
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: q.to})
 		case l.is(i, "approx") && q.to == i+1: // "unas abejas" counts nothing
 		case q.value < 2 && (l.ofThem(n) || l.ofThem(n-1)): // "stung by one of them"
-		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord || l.ofThem(n) || l.ofThem(n-1):
+		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord || l.ofThem(n) || l.ofThem(n-1) || !stung && l.described(n):
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 5, from: i, to: min(n+1, len(l.words))})
 		case l.setting.Waiting == AskCrowd:
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 1, from: i, to: q.to})
@@ -44,6 +44,21 @@ func (l *listener) counts() []said {
 // insects reports whether token i names insects one by one; a swarm is not counted in bees.
 func (l *listener) insects(i int) bool {
 	return (l.is(i, "bees") || l.is(i, "wasps")) && !l.is(i, "swarms")
+}
+
+// described reports whether insects are named behind a few words that tell what they are like:
+// "3 thin waisted wasps".
+func (l *listener) described(i int) bool {
+	for n := i; n < i+4 && n < len(l.words); n++ {
+		if l.insects(n) {
+			return true
+		}
+		t := &l.words[n]
+		if t.kind != aWord || t.in("attached") || t.in("nearby") || t.in("negators") || t.in("going") {
+			return false
+		}
+	}
+	return false
 }
 
 // ofThem reports whether "of them" stands at i: "20 of them".
