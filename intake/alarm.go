@@ -20,11 +20,11 @@ import (
 var alarmWeights []byte
 
 const (
-	alarmBits = 15    // of the hash of a piece
-	alarmStep = 0.05  // log-odds
-	alarmBar  = -0.25 // log-odds from which it is an alarm: an alarm too many costs a text
-	alarmFrom = 4     // words: of what is shorter the rules know all that there is
-	alarmSure = 1.75  // the same where the rules found signs, all denied
+	alarmBits = 15   // of the hash of a piece
+	alarmStep = 0.05 // log-odds
+	alarmBar  = -0.7 // log-odds from which it is an alarm: an alarm too many costs a text
+	alarmFrom = 4    // words: of what is shorter the rules know all that there is
+	alarmSure = 1.75 // the same where the rules found signs, all denied
 )
 
 // piece is one hashed piece of a text and the token that it ends in.
