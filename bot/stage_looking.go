@@ -108,8 +108,10 @@ func (d *decision) round(c *Call) int {
 	}
 	plan := d.plan(c, before, near)
 	d.weighed(c, plan, before, near)
-	if c.Epoch > 0 && plan.Reason != notify.ReasonQuietHours {
-		// It was taken and is free again: those who know of it come first.
+	hours := d.Settings.dispatch()
+	if c.Epoch > 0 && !notify.Quiet(d.now, hours.QuietFrom, hours.QuietTo) {
+		// It was taken and is free again: those who know of it come first, but not by night,
+		// whatever else the plan says.
 		if n := d.askInLine(c); n > 0 {
 			c.Weighed.Reason = reasonInLine
 			d.set(c, "round", d.Now.Add(d.Settings.every()))
