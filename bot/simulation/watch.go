@@ -328,8 +328,14 @@ func (v *watch) finishing(done notify.Done, finish func() error) error {
 	if done.Drop != "" || done.Result.End == notify.Accepted {
 		delete(v.wants, done.Lease.ID)
 	}
-	if done.Lease.State == notify.Detour {
+	switch done.Lease.State {
+	case notify.Detour:
 		v.w.hits["detour"]++
+	case notify.Unfunded:
+		if done.Drop != "" && v.broke() {
+			v.w.hits["unfunded"]++
+			v.neverComes(done.Lease.ID)
+		}
 	}
 	err := finish()
 	if stale && len(m.items) != before {
@@ -464,10 +470,19 @@ func (v *watch) doubt(out notify.Outgoing, late bool) {
 	}
 }
 
-// refused notes a message that will never arrive: the state must hear of it.
-func (v *watch) refused(out notify.Outgoing) {
-	v.failed[out.ID] = true
-	v.wants[out.ID] = true
+// broke reports whether the day's money is spent.
+func (v *watch) broke() bool {
+	m := v.w.memory
+	return m.Fuse >= 0 && m.spend[m.now()/86400000] >= m.Fuse
+}
+
+// refused notes a message that a channel will never bring.
+func (v *watch) refused(out notify.Outgoing) { v.neverComes(out.ID) }
+
+// neverComes notes a message that will not arrive: the state must hear of it.
+func (v *watch) neverComes(id string) {
+	v.failed[id] = true
+	v.wants[id] = true
 }
 
 // logs is I15.
