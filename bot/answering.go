@@ -28,7 +28,7 @@ func (d *decision) answers(p *Person, e Said) bool {
 	}
 	heard, ok := intake.ReadAnswer(q, e.Text, d.setting(p))
 	switch {
-	case q != intake.AskPlace && (!ok || e.Pin != nil) && d.corrected(p, c, e, d.understand(p, e).Answers):
+	case q != intake.AskPlace && (!ok || e.Pin != nil) && d.corrected(p, c, e, d.understand(p, e)):
 	case e.Pin != nil:
 		d.gotPin(p, c, e)
 	case e.Text == "" && e.Card != "":
@@ -68,7 +68,7 @@ func (d *decision) answersElse(p *Person, c *Call, e Said, q intake.Question) bo
 // answers, "" when it answers none; text is all that was said.
 func (d *decision) hear(p *Person, c *Call, heard intake.Heard, q intake.Question, text string) {
 	before := c.Answers
-	c.Answers = c.Answers.Merge(heard.Answers)
+	c.Answers = heard.Over(c.Answers)
 	d.placed(p, c, before, text)
 	if c.Answers.Stung == "trouble_breathing" && before.Stung != "trouble_breathing" {
 		d.emergency(p, Said{})
@@ -150,7 +150,7 @@ func (d *decision) gotPhoto(p *Person, c *Call) {
 // gotPin is a shared location, whether we asked for it or not.
 func (d *decision) gotPin(p *Person, c *Call, e Said) {
 	before := c.Answers
-	c.Answers = c.Answers.Merge(d.understand(p, e).Answers)
+	c.Answers = d.understand(p, e).Over(c.Answers)
 	d.placed(p, c, before, e.Text)
 	d.firstAid(c, before)
 	if p.Talk.Waiting == intake.AskPlace || p.Talk.Waiting == askWhich {

@@ -60,7 +60,7 @@ func (d *decision) cardRead(e Returned) {
 	place := e.Spots[0].Place
 	if d.setting(p).Unlocated(&place) {
 		said := Said{From: p.Address, Text: place.Text}
-		if c.Holder == nil || !d.corrected(p, c, said, intake.Answers{Place: &place}) {
+		if c.Holder == nil || !d.corrected(p, c, said, intake.Heard{Answers: intake.Answers{Place: &place}}) {
 			q := intake.Question("")
 			if p.Talk.Waiting == intake.AskPlace {
 				q = intake.AskPlace
@@ -70,7 +70,7 @@ func (d *decision) cardRead(e Returned) {
 		return
 	}
 	said := Said{From: p.Address, Pin: &Point{Lat: place.Lat, Lon: place.Lon, PrecisionM: place.PrecisionM, Title: place.Text}}
-	if c.Holder == nil || !d.corrected(p, c, said, intake.Answers{Place: said.Pin.place()}) {
+	if c.Holder == nil || !d.corrected(p, c, said, intake.Heard{Answers: intake.Answers{Place: said.Pin.place()}}) {
 		d.gotPin(p, c, said)
 	}
 }

@@ -13,11 +13,12 @@ import (
 // the catcher as they are, and what was understood changes the answers. Another place rings,
 // and the caller is told what the catcher now has, so that a wrong reading can be mended.
 // False means that the text corrects nothing, or that nobody is on the way.
-func (d *decision) corrected(p *Person, c *Call, e Said, newer intake.Answers) bool {
+func (d *decision) corrected(p *Person, c *Call, e Said, heard intake.Heard) bool {
+	newer := &heard.Answers
 	if c.Stage != Taken || c.Holder == nil {
 		return false
 	}
-	if e.Pin == nil && e.Text != "" && !intake.Corrects(e.Text) && !onlyPlace(e.Text, newer) {
+	if e.Pin == nil && e.Text != "" && !intake.Corrects(e.Text) && !onlyPlace(e.Text, *newer) {
 		return false
 	}
 	before := c.Answers
@@ -27,7 +28,7 @@ func (d *decision) corrected(p *Person, c *Call, e Said, newer intake.Answers) b
 	if e.Pin != nil && e.Pin.Title == "" && near(before.Place, newer.Place) {
 		newer.Place.Text = before.Place.Text // the address stands, its point is better
 	}
-	c.Answers = c.Answers.Merge(newer)
+	c.Answers = heard.Over(c.Answers)
 	if reflect.DeepEqual(before, c.Answers) {
 		return false
 	}

@@ -134,7 +134,7 @@ func (d *decision) stewardPassesOn(c *Call, key, purpose string) {
 // waitsAtDesk takes in what a caller says whose conversation a steward has taken over.
 func (d *decision) waitsAtDesk(p *Person, c *Call, e Said) {
 	d.takeIn(c, e)
-	c.Answers = c.Answers.Merge(d.understand(p, e).Answers)
+	c.Answers = d.understand(p, e).Over(c.Answers)
 	if e.Text != "" || len(e.Photos) > 0 {
 		d.showSteward(c, e.Text)
 	}

@@ -31,7 +31,7 @@ func (d *decision) emergency(p *Person, e Said) {
 	if c == nil {
 		c = d.newCall(p)
 		d.takeIn(c, e)
-		c.Answers = c.Answers.Merge(intake.Understand(e.Text, d.setting(p)).Answers)
+		c.Answers = intake.Understand(e.Text, d.setting(p)).Over(c.Answers)
 	}
 	d.note(c, "emergency")
 	c.Emergency = true

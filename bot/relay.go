@@ -19,7 +19,7 @@ func (d *decision) relays(p *Person, e Said) bool {
 		}
 		d.takeIn(c, e)
 		d.heard(c, false)
-		if d.saysArrived(c, e.Text, true) || d.corrected(p, c, e, d.understand(p, e).Answers) {
+		if d.saysArrived(c, e.Text, true) || d.corrected(p, c, e, d.understand(p, e)) {
 			return true
 		}
 		if strings.TrimSpace(e.Text) != "" {

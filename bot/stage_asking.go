@@ -33,7 +33,7 @@ func (d *decision) begin(p *Person, e Said) {
 		place := *d.samePlace
 		c.Answers.Place, c.LookedUp = &place, place.Text
 	}
-	c.Answers = c.Answers.Merge(heard.Answers)
+	c.Answers = heard.Over(c.Answers)
 	d.lookUp(p, c, e.Text)
 	p.Talk.Unsaid = len(heard.Readings) > 0
 	d.hello(p, c)

@@ -30,6 +30,10 @@ func ReadAnswer(q Question, text string, s Setting) (Heard, bool) {
 	if key, rest, ok := l.optionChosen(q); ok {
 		return h.chosen(q, key, rest, l), true
 	}
+	if q == AskStung && h.Answers.Stung == "someone" && l.plainNo() {
+		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "stung" })
+		return h.chosen(q, "none", 0, l), true
+	}
 	if h.told(q) {
 		if q == AskPlace {
 			h.wholePlace(l)
@@ -45,6 +49,25 @@ func ReadAnswer(q Question, text string, s Setting) (Heard, bool) {
 		return h.chosen(q, "unsure", 0, l), true
 	}
 	return h.inOwnWords(q, l)
+}
+
+// plainNo reports whether an answer to "anyone stung?" says no and goes on about something
+// else: "no. they are by the back door" is nobody's back. "No, my son" and "no, but my son"
+// stay what they are.
+func (l *listener) plainNo() bool {
+	const short = 4 // words
+	yes, known := yesOrNo(l.words)
+	if !known || yes || len(strings.Fields(plainWords(l.words))) <= short {
+		return false
+	}
+	for i := range l.words {
+		if l.is(i, "but") && l.word(i) != "and" && l.word(i) != "y" || l.is(i, "only_words") {
+			return false
+		}
+	}
+	unasked := *l
+	unasked.setting.Waiting = ""
+	return read(&unasked).Answers.Stung == ""
 }
 
 // wholePlace keeps every word of an answer that tells little besides where: "behind the
@@ -193,7 +216,7 @@ func (h Heard) inOwnWords(q Question, l *listener) (Heard, bool) {
 			return h, false // "es mia" is no name
 		}
 		h.Answers.Name = name
-		h.Readings = append(h.Readings, Reading{"name", name, at.start, at.end})
+		h.Readings = append(h.Readings, Reading{Field: "name", Value: name, Start: at.start, End: at.end})
 		return h, true
 	case AskHeight:
 		return h.bareHeight(l)

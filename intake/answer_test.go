@@ -25,6 +25,12 @@ func TestReadAnswer(t *testing.T) {
 		{AskStung, "1 but he can't breathe", `{"stung":"trouble_breathing"}`}, // never taken back by a number
 		{AskStung, "4", `{}`},
 		{AskStung, "my dog", `{"stung":"someone"}`},
+		{AskStung, "no. they are by the back door", `{"stung":"none"}`},
+		{AskStung, "no, my husband keeps the cat in", `{"stung":"none"}`},
+		{AskStung, "no. but my husband on the arm", `{"stung":"someone"}`},
+		{AskStung, "no, only me, on my arm", `{"stung":"someone"}`},
+		{AskStung, "no, my son", `{"stung":"someone"}`},
+		{AskStung, "no, esta a la mano derecha de la puerta", `{"surface":"wall","stung":"none"}`},
 		{AskStung, "nadie", `{"stung":"none"}`},
 		{AskStung, "sí, y se siente mal", `{"stung":"trouble_breathing"}`},
 		{AskStung, "got me 3 times", `{"stings":3,"stung":"someone"}`},

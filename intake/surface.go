@@ -49,13 +49,37 @@ func (l *listener) reconcile(best map[string]said) {
 	}
 }
 
-// suppose takes from a hollow the shape that nobody named: what lives in one goes in and out.
+// suppose takes the shape that nobody named from where they are: what lives in a hollow goes
+// in and out, and "a swarm on the fence" hangs there.
 func (l *listener) suppose(best map[string]said) {
-	surface, shape := best["surface"], best["shape"]
-	if surface.value == "cavity" && shape.field == "" && (l.names("bees") || l.names("wasps")) {
-		best["shape"] = said{field: "shape", value: "gap_traffic", from: surface.from, to: surface.to}
+	surface := best["surface"]
+	shape := said{field: "shape", from: surface.from, to: surface.to}
+	switch {
+	case surface.field == "" || best["shape"].field != "":
+		return
+	case surface.value == "cavity" && (l.names("bees") || l.names("wasps")):
+		shape.value = "gap_traffic"
+	case best["hazards indoors"].field != "":
+		return // on its way through the house, mostly
+	case slices.Contains(perches, surface.value) && l.names("swarm") && !l.names("wasps") && !wasps(best["body"].value):
+		shape.value, shape.supposed = "hanging_cluster", true
+	default:
+		return
 	}
+	best["shape"] = shape
 }
+
+// wasps reports whether a body is one that forms no cluster.
+func wasps(body string) bool {
+	switch body {
+	case "big_furry", "shiny_yellow", "black_white", "slender":
+		return true
+	}
+	return false
+}
+
+// perches are what a swarm settles on. A swarm on the ground may as well be a nest in it.
+var perches = []string{"branch", "shrub", "fence", "post", "vehicle", "wall", "eave", "other"}
 
 // onTheHouse reports whether "in … the house" names a part of the building: "in the fascia of
 // my house" is not indoors.
@@ -87,7 +111,7 @@ func (l *listener) attachment(m match) int {
 	if l.is(m.from, "going") {
 		return 0 // "by wasps coming out of the ground"
 	}
-	if l.besideThem(m.to) {
+	if l.besideThem(m.to) && !l.hasGap(m) { // they are in "a hole in the wall behind it"
 		return aside
 	}
 	for i := m.from - 1; i >= 0 && i >= m.from-4; i-- {
@@ -106,6 +130,16 @@ func (l *listener) attachment(m match) int {
 		}
 	}
 	return 0
+}
+
+// hasGap reports whether what was matched tells of a way in.
+func (l *listener) hasGap(m match) bool {
+	for i := m.from; i < m.to; i++ {
+		if l.is(i, "gap") {
+			return true
+		}
+	}
+	return false
 }
 
 // besideThem reports whether what ends before token i is only near the bees: "there's a

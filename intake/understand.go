@@ -22,6 +22,10 @@ type Setting struct {
 type Reading struct {
 	Field, Value string
 	Start, End   int // text[Start:End] said it
+
+	// Supposed is what mostly holds when that is said: "a swarm on the fence" hangs there. It
+	// fills a gap, and displaces nothing that was told.
+	Supposed bool
 }
 
 // Heard is what a text told.
@@ -51,6 +55,15 @@ func (h Heard) clone() Heard {
 	return h
 }
 
+// Over returns a with what was heard laid over it; see Answers.Merge.
+func (h Heard) Over(a Answers) Answers {
+	newer := h.Answers
+	if a.Shape != "" && slices.ContainsFunc(h.Readings, func(r Reading) bool { return r.Supposed && r.Field == "shape" }) {
+		newer.Shape = ""
+	}
+	return a.Merge(newer)
+}
+
 // listener is a text being read.
 type listener struct {
 	text    string
@@ -77,6 +90,7 @@ type said struct {
 	field, value string
 	weight       int
 	from, to     int
+	supposed     bool // see Reading
 }
 
 func read(l *listener) Heard {
@@ -111,7 +125,7 @@ func read(l *listener) Heard {
 	if placed {
 		h.Answers.Place = &place
 		h.Outside = outside(place, l.setting)
-		h.Readings = append(h.Readings, Reading{"place", place.Text, span.start, span.end})
+		h.Readings = append(h.Readings, Reading{Field: "place", Value: place.Text, Start: span.start, End: span.end})
 	}
 	l.readName(&h)
 	if a := alarmIn(l.text); a.heard {
@@ -301,7 +315,9 @@ func (l *listener) lay(h *Heard, f said) {
 	default:
 		return
 	}
-	h.Readings = append(h.Readings, l.reading(f.field, value, f.from, f.to))
+	r := l.reading(f.field, value, f.from, f.to)
+	r.Supposed = f.supposed
+	h.Readings = append(h.Readings, r)
 	if f.field == "stings" && a.Stung == "" && value != "0" {
 		a.Stung = "someone"
 	}
