@@ -265,8 +265,12 @@ func (d *decision) onCall(p *Person, c *Call, cmd intake.Command) {
 			d.someoneElse(c)
 			return
 		}
-		d.tell(p.party(), notify.News, "drop_noted", d.about(c, p.party()))
 		d.drop(c, k, "dropped")
+		key := "drop_noted"
+		if !c.Ended.IsZero() {
+			key = "drop_noted_over"
+		}
+		d.tell(p.party(), notify.News, key, d.about(c, p.party()))
 	}
 }
 

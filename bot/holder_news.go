@@ -6,6 +6,7 @@ import (
 
 	"skepline/intake"
 	"skepline/notify"
+	"skepline/triage"
 )
 
 // What a catcher on the way is told when the caller says more.
@@ -23,8 +24,12 @@ func (d *decision) tellHolder(c *Call) {
 	d.clear(c, "tell")
 	v := d.about(c, h.Party)
 	v["What"] = more
+	key := "update_holder"
+	if anotherThing(c) {
+		key, v["Kind"] = "update_other", d.say(h.Party, "kind_"+string(c.Assessment.Subject()), nil)
+	}
 	c.Briefed = c.Answers
-	d.tell(h.Party, notify.Claim, "update_holder", v).Still = notify.Still{Call: c.ID, Holder: h.Catcher}
+	d.tell(h.Party, notify.Claim, key, v).Still = notify.Still{Call: c.ID, Holder: h.Catcher}
 }
 
 // tellHolderSoon gathers a caller's answers for the holder: at once when somebody was hurt or
@@ -49,10 +54,18 @@ func moved(c *Call) bool {
 	return a != nil && (b == nil || a.Text != b.Text || a.Text == "" && *a != *b)
 }
 
-// pressing reports whether the holder must hear at once: somebody was hurt or could be.
+// pressing reports whether the holder must hear at once: somebody was hurt or could be, or it
+// is no swarm by what the caller tells now.
 func pressing(c *Call) bool {
 	a, b := c.Answers, c.Briefed
-	return moved(c) || a.Stung != b.Stung || a.Allergic != b.Allergic || len(a.Hazards) != len(b.Hazards)
+	return moved(c) || anotherThing(c) || a.Stung != b.Stung || a.Allergic != b.Allergic || len(a.Hazards) != len(b.Hazards)
+}
+
+// anotherThing reports whether what the caller sees now is no swarm, unlike what the holder was
+// told.
+func anotherThing(c *Call) bool {
+	a, b, route := c.Answers, c.Briefed, c.Assessment.Route
+	return (route == triage.RouteRedirect || route == triage.RouteSpecialist) && (a.Shape != b.Shape || a.Body != b.Body)
 }
 
 // whatIsNew says in a few words what the answers tell beyond what the holder was told.
@@ -74,6 +87,8 @@ func (d *decision) whatIsNew(c *Call) string {
 			parts = append(parts, d.say(p, "word_hazard_"+h, nil))
 		}
 	}
+	word("shape", a.Shape, b.Shape)
+	word("body", a.Body, b.Body)
 	word("surface", a.Surface, b.Surface)
 	if a.HeightM != nil && (b.HeightM == nil || *a.HeightM != *b.HeightM) {
 		parts = append(parts, notify.HeightWords(words(p), *a.HeightM, d.Settings.Metric()))

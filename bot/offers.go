@@ -138,24 +138,28 @@ func (d *decision) lapseOffers(c *Call, key string) {
 	}
 	d.want(keys...)
 	for i := range c.Offers {
-		o := &c.Offers[i]
-		switch o.State {
-		case notify.AskOpen:
-			o.State = notify.AskLapsed
-			if k := d.catcher(o.Catcher); k.ID != "" {
-				k.Habits = k.Habits.WasOvertaken(o.Weight, o.P, o.At, d.now)
-				if k.Fresh.Equal(o.At) {
-					k.Fresh = time.Time{} // free for another call at once
-				}
+		d.lapseOffer(c, &c.Offers[i], key)
+	}
+}
+
+// lapseOffer closes one offer, if it is open or a late yes is kept.
+func (d *decision) lapseOffer(c *Call, o *Offer, key string) {
+	switch o.State {
+	case notify.AskOpen:
+		o.State = notify.AskLapsed
+		if k := d.catcher(o.Catcher); k.ID != "" {
+			k.Habits = k.Habits.WasOvertaken(o.Weight, o.P, o.At, d.now)
+			if k.Fresh.Equal(o.At) {
+				k.Fresh = time.Time{} // free for another call at once
 			}
-			edits := o.Party.Address.Channel() == notify.Telegram && o.Message != ""
-			d.closeOffer(c, o, key, !edits && d.Now.Sub(o.At) < recentlyTold)
-		case notify.AskFallback: // was promised to hear either way
-			d.inLine(c, o)
-			o.State = notify.AskLapsed
-			d.clear(c, "fallback")
-			d.closeOffer(c, o, key, true)
 		}
+		edits := o.Party.Address.Channel() == notify.Telegram && o.Message != ""
+		d.closeOffer(c, o, key, !edits && d.Now.Sub(o.At) < recentlyTold)
+	case notify.AskFallback: // was promised to hear either way
+		d.inLine(c, o)
+		o.State = notify.AskLapsed
+		d.clear(c, "fallback")
+		d.closeOffer(c, o, key, true)
 	}
 }
 

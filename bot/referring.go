@@ -63,11 +63,8 @@ func (d *decision) purpose(c *Call) string {
 // specialist is a colony in a structure: for a catcher who does removals, or else for an
 // insured remover outside the club.
 func (d *decision) specialist(p *Person, c *Call) {
-	if d.Board == nil {
-		panic(Need{Roster: true})
-	}
-	able := slices.ContainsFunc(d.Roster, func(k notify.Catcher) bool { return slices.Contains(k.Skills, notify.Cutout) })
-	if able && c.Answers.Place != nil && c.Stage == Asking {
+	able := d.removers()
+	if able && c.Answers.Place != nil {
 		d.advise(c, notify.News, triage.DontSealHole)
 		d.look(p, c)
 		return
@@ -79,6 +76,73 @@ func (d *decision) specialist(p *Person, c *Call) {
 	d.tell(c.Caller, notify.News, "redirect_specialist", d.help("colony"))
 	d.lapseOffers(c, "offer_withdrawn")
 	d.end(c, PassedOn)
+}
+
+// elsewhere looks at a swarm that nobody holds once more is known of it. What is not for those
+// who were asked is taken from them: all of it when it is not ours or too high for anybody, and
+// else from those who cannot do it. False means that catchers go on being asked, as for a box:
+// a catcher saw what went into it.
+func (d *decision) elsewhere(p *Person, c *Call) bool {
+	if c.Stage != Looking || c.InBox || c.Joined != "" {
+		return false
+	}
+	switch route := c.Assessment.Route; {
+	case route == triage.RouteRedirect:
+		d.standDown(c)
+		d.redirect(p, c)
+		return true
+	case beyondAnybody(c):
+		d.standDown(c)
+		d.leaveAlone(p, c)
+		return true
+	case route == triage.RouteSpecialist && !d.removers():
+		d.standDown(c)
+		d.specialist(p, c)
+		return true
+	}
+	if d.fewerCan(c) && c.openOffers() == 0 && c.kept() == nil {
+		d.set(c, "round", d.Now)
+	}
+	return false
+}
+
+// fewerCan takes the call from those who were asked, or wait in line, and cannot do it any
+// more. It reports whether there were such.
+func (d *decision) fewerCan(c *Call) bool {
+	found := false
+	var keys []Key
+	for _, o := range c.Offers {
+		keys = append(keys, Key{KindCatcher, o.Catcher})
+	}
+	d.want(keys...)
+	for i := range c.Offers {
+		o := &c.Offers[i]
+		k := d.catcher(o.Catcher)
+		if k.ID == "" || o.P == 0 { // gone, or named by a steward, who knows why
+			continue
+		}
+		if _, able := notify.Able(k.Catcher, d.needs(c)); able {
+			continue
+		}
+		switch o.State {
+		case notify.AskOpen, notify.AskFallback:
+			d.lapseOffer(c, o, "offer_withdrawn")
+		case notify.AskStandby:
+			d.tell(o.Party, notify.Taken, "offer_withdrawn", d.about(c, o.Party))
+		default:
+			continue
+		}
+		o.State, found = notify.AskPassed, true
+	}
+	return found
+}
+
+// removers reports whether the club has anybody who takes nests out of buildings.
+func (d *decision) removers() bool {
+	if d.Board == nil {
+		panic(Need{Roster: true})
+	}
+	return slices.ContainsFunc(d.Roster, func(k notify.Catcher) bool { return slices.Contains(k.Skills, notify.Cutout) })
 }
 
 func (d *decision) help(purpose string) values { return values{"Help": d.Settings.Refer(purpose)} }
@@ -99,6 +163,12 @@ func (d *decision) redirect(p *Person, c *Call) {
 	}
 	d.lapseOffers(c, "offer_withdrawn")
 	d.end(c, stage)
+}
+
+// beyondAnybody reports whether the swarm is higher than anybody is sent.
+func beyondAnybody(c *Call) bool {
+	h := c.Answers.HeightM
+	return h != nil && *h > outOfReach && c.Assessment.Route == triage.RouteOffer
 }
 
 // leaveAlone is a swarm that nobody should climb to.

@@ -171,7 +171,7 @@ func (d *decision) act(p *Person, c *Call, noted string) {
 	}
 	switch c.Assessment.Route {
 	case triage.RouteOffer:
-		if h := c.Answers.HeightM; h != nil && *h > outOfReach {
+		if beyondAnybody(c) {
 			d.leaveAlone(p, c)
 			return
 		}

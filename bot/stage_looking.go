@@ -256,12 +256,7 @@ func (d *decision) askMeanwhile(p *Person, c *Call, noted string) {
 // update is a new answer while catchers are asked or on the way: it may change what this is,
 // what is offered and what the holder must know.
 func (d *decision) update(p *Person, c *Call, noted string) {
-	switch route := c.Assessment.Route; {
-	case c.Stage == Looking && route == triage.RouteRedirect:
-		d.redirect(p, c)
-		return
-	case c.Stage == Looking && route == triage.RouteSpecialist && !d.needs(c).Cutout:
-		d.specialist(p, c)
+	if d.elsewhere(p, c) {
 		return
 	}
 	if c.Joined != "" {

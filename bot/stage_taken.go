@@ -322,6 +322,9 @@ func (d *decision) drop(c *Call, k *Catcher, why string) {
 	d.gaveBack(c, k)
 	name := c.Holder.Name
 	d.giveBack(c, k, why)
+	if d.elsewhere(d.personByID(c.Caller.Person), c) {
+		return
+	}
 	asked := d.round(c)
 	switch {
 	case asked > 0:

@@ -106,12 +106,16 @@ func (v *watch) said(a *arrival) bool {
 	return false
 }
 
-// overBefore reports whether a call that an arrival won was over before anything could be said,
-// by another word of its winner, who heard an answer to that.
+// overBefore reports whether a call that an arrival won was over, or let go, before anything
+// could be said, by another word of its winner, who heard an answer to that.
 func (v *watch) overBefore(a *arrival) bool {
 	for _, n := range v.notes {
 		c := v.calls[n.Still.Call]
-		if n.event != a.event.ID() || n.Still.Holder == "" || c == nil || c.Ended.IsZero() || c.Ended.Sub(a.at) > time.Second {
+		if n.event != a.event.ID() || n.Still.Holder == "" || c == nil {
+			continue
+		}
+		atOnce := func(t time.Time) bool { return !t.IsZero() && t.Sub(a.at) <= time.Second }
+		if !atOnce(c.Ended) && !(atOnce(c.gave[n.Recipient]) && !c.gave[n.Recipient].Before(a.at)) {
 			continue
 		}
 		for _, other := range v.notes {

@@ -55,7 +55,8 @@ type watch struct {
 // life is what was seen of a call.
 type life struct {
 	bot.Call
-	holders map[string]bool // persons who held it at some time
+	holders map[string]bool      // persons who held it at some time
+	gave    map[string]time.Time // when they let it go
 	changed time.Time
 }
 
@@ -164,7 +165,7 @@ func (v *watch) call(d bot.Document, change bot.Change) {
 	}
 	old := v.calls[c.ID]
 	if old == nil {
-		old = &life{holders: map[string]bool{}}
+		old = &life{holders: map[string]bool{}, gave: map[string]time.Time{}}
 		v.calls[c.ID] = old
 	}
 	was, is := old.Holder, c.Holder
@@ -178,6 +179,9 @@ func (v *watch) call(d bot.Document, change bot.Change) {
 	}
 	if n := len(old.Story); n > 0 && len(c.Story) > n && c.Story[n].At.Before(old.Story[n-1].At) {
 		v.w.breaks("I18", "%s: its story goes back in time", c.Reference)
+	}
+	if was != nil && (is == nil || is.Catcher != was.Catcher) {
+		old.gave[was.Party.Person] = v.w.now
 	}
 	if is != nil {
 		old.holders[is.Party.Person] = true
