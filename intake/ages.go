@@ -22,7 +22,8 @@ func (l *listener) ages() []said {
 		if !ok {
 			continue
 		}
-		if l.pastDuration(i, to) && !l.whenStung(i) {
+		q, _ := l.quantity(i)
+		if l.pastDuration(i, to) && !l.whenStung(i) && !(q.to > 0 && q.value <= childUntil && l.yearsOld(q)) {
 			out = append(out, said{field: "age_h", value: formatNumber(math.Min(h, 24*366)), weight: 5, from: i, to: to})
 		}
 		i = to - 1

@@ -27,6 +27,8 @@ func (l *listener) counts() []said {
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: q.to})
 		case l.is(i, "approx") && q.to == i+1: // "unas abejas" counts nothing
 		case q.value < 2 && (l.ofThem(n) || l.ofThem(n-1)): // "stung by one of them"
+		case stung && l.insects(n) && l.stungBy(i) && q.value >= 1 && q.value <= 100: // "me picaron como 5 avispas"
+			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 5, from: i, to: n + 1})
 		case l.insects(n) || l.insects(n+1) && l.words[n].kind == aWord || l.ofThem(n) || l.ofThem(n-1) || !stung && l.described(n):
 			out = append(out, said{field: "crowd", value: crowdOf(q.value), weight: 5, from: i, to: min(n+1, len(l.words))})
 		case l.setting.Waiting == AskCrowd:
@@ -44,6 +46,13 @@ func (l *listener) counts() []said {
 // insects reports whether token i names insects one by one; a swarm is not counted in bees.
 func (l *listener) insects(i int) bool {
 	return (l.is(i, "bees") || l.is(i, "wasps")) && !l.is(i, "swarms")
+}
+
+// stungBy reports whether a number of insects that begins at token i tells who stung.
+func (l *listener) stungBy(i int) bool {
+	for i--; i >= 0 && (l.is(i, "counting") || l.is(i, "approx") || l.words[i].text == "by"); i-- {
+	}
+	return i >= 0 && l.is(i, "stinging")
 }
 
 // described reports whether insects are named behind a few words that tell what they are like:
@@ -79,6 +88,9 @@ func (l *listener) countedAlone(q quantity) bool {
 		if l.is(j, "counted") {
 			return true
 		}
+	}
+	if w := l.setting.Waiting; w == AskHeight || w == AskAge {
+		return false // "10 ft maybe 12"
 	}
 	if l.is(q.from, "approx") || l.is(q.from-1, "approx") {
 		return true

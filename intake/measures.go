@@ -26,6 +26,9 @@ func (l *listener) number(i int) (float64, int, bool) {
 	}
 	t := &l.words[i]
 	if t.kind == aNumber {
+		if l.is(i+1, "thousandfold") && t.number < 1000 { // "5 mil"
+			return t.number * 1000, i + 2, true
+		}
 		return l.withFraction(t.number, i+1)
 	}
 	if t.kind != aWord {

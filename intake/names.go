@@ -10,7 +10,13 @@ import (
 func (l *listener) readName(h *Heard) {
 	for i := range l.words {
 		at := l.afterNamePhrase(i)
-		if l.is(at, "titles") {
+		if i == 0 && l.is(0, "first_titles") {
+			at = 1 // "Doña Carmen les habla"
+		}
+		switch {
+		case l.is(at, "first_titles"): // goes with a first name: "Don Beto"
+			at++
+		case l.is(at, "titles"):
 			at = 0
 		}
 		if at == 0 && i == 0 && len(l.words) > 1 && l.properName(0) && l.is(1, "here_again") {
@@ -33,7 +39,7 @@ func (l *listener) signsOff(i int) bool {
 		return false
 	}
 	for j := i - 1; j >= 0 && j >= i-5; j-- {
-		if l.is(j, "courtesy") || l.is(j, "closing") || j == i-1 && l.mark(j, "-") {
+		if l.is(j, "courtesy") || l.is(j, "closing") || j == i-1 && l.mark(j, "-") || j == i-2 && l.words[j].kind == aNumber {
 			return true
 		}
 	}
@@ -61,7 +67,7 @@ func (l *listener) afterNamePhrase(i int) int {
 
 var namePhrases = [][]string{
 	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
-	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
+	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
 }
 
 // properName reports whether token i is a first name: a well-known one, or a word with a

@@ -40,18 +40,26 @@ func (l *listener) within(from, to int) bool {
 // bees that hang nowhere are on no wall.
 func (l *listener) reconcile(best map[string]said) {
 	shape, surface := best["shape"].value, best["surface"]
+	if roof := best["hazards roof"]; roof.weight <= 2 && (shape == "gap_traffic" || surface.value == "cavity") {
+		delete(best, "hazards roof") // they live under it, and nobody said that one must go up
+	}
 	switch {
-	case shape == "gap_traffic" && surface.value == "wall":
+	case shape == "gap_traffic" && slices.Contains(hollows, surface.value):
 		surface.value = "cavity"
 		best["surface"] = surface
+	case shape == "flying_cloud" && slices.Contains(perches, surface.value) && !l.names("settles"):
+		delete(best, "surface") // what they fly round, mostly
 	case shape == "no_nest" && (surface.value == "wall" || surface.value == "eave"):
 		delete(best, "surface")
 	}
 }
 
+// hollows are what has a gap into which bees can go, when they go into one.
+var hollows = []string{"wall", "other", "post", "branch"}
+
 // suppose takes the shape that nobody named from where they are: what lives in a hollow goes
-// in and out, and "a swarm on the fence" hangs there.
-func (l *listener) suppose(best map[string]said) {
+// in and out; "a swarm on the fence" hangs there, and so do bees there "like a football".
+func (l *listener) suppose(best map[string]said, sized bool) {
 	surface := best["surface"]
 	shape := said{field: "shape", from: surface.from, to: surface.to}
 	switch {
@@ -61,7 +69,7 @@ func (l *listener) suppose(best map[string]said) {
 		shape.value = "gap_traffic"
 	case best["hazards indoors"].field != "":
 		return // on its way through the house, mostly
-	case slices.Contains(perches, surface.value) && l.names("swarm") && !l.names("wasps") && !wasps(best["body"].value):
+	case slices.Contains(perches, surface.value) && (l.names("swarm") || sized && l.names("bees")) && !l.names("wasps") && !wasps(best["body"].value):
 		shape.value, shape.supposed = "hanging_cluster", true
 	default:
 		return
@@ -119,7 +127,7 @@ func (l *listener) attachment(m match) int {
 		switch {
 		case t.kind == anEnd || t.kind == aPause:
 			return 0
-		case t.text == "to" && l.is(i-1, "nearby"): // "next to"
+		case l.is(i-1, "nearby") && (t.in("lying_in") || t.text == "to" || t.text == "a"): // "next to", "enfrente de"
 			return aside
 		case t.in("nearby"), t.text == "front" && i > 0 && l.words[i-1].text == "in":
 			return aside

@@ -23,8 +23,8 @@ type Reading struct {
 	Field, Value string
 	Start, End   int // text[Start:End] said it
 
-	// Supposed is what mostly holds when that is said: "a swarm on the fence" hangs there. It
-	// fills a gap, and displaces nothing that was told.
+	// Supposed is what mostly holds when that is said: "a swarm on the fence" hangs there, who
+	// says "honey bees" sees brown ones. It fills a gap, and displaces nothing that was told.
 	Supposed bool
 }
 
@@ -58,8 +58,13 @@ func (h Heard) clone() Heard {
 // Over returns a with what was heard laid over it; see Answers.Merge.
 func (h Heard) Over(a Answers) Answers {
 	newer := h.Answers
-	if a.Shape != "" && slices.ContainsFunc(h.Readings, func(r Reading) bool { return r.Supposed && r.Field == "shape" }) {
-		newer.Shape = ""
+	for _, r := range h.Readings {
+		switch {
+		case r.Supposed && r.Field == "shape" && a.Shape != "":
+			newer.Shape = ""
+		case r.Supposed && r.Field == "body" && a.Body != "":
+			newer.Body = ""
+		}
 	}
 	return a.Merge(newer)
 }
@@ -108,7 +113,8 @@ func read(l *listener) Heard {
 		all = append(all, said{field: "owner", value: "no", weight: 3, from: l.tokenAt(span.end) - 1, to: l.tokenAt(span.end)})
 	}
 	best := choose(l.sift(all))
-	if size, ok := best["size"]; ok && best["crowd"].field == "" && !paper(best["shape"].value) {
+	size, sized := best["size"]
+	if sized && best["crowd"].field == "" && !paper(best["shape"].value) {
 		// The size of a paper nest says nothing about how many live in it.
 		best["crowd"] = said{field: "crowd", value: size.value, from: size.from, to: size.to}
 	}
@@ -118,7 +124,7 @@ func read(l *listener) Heard {
 		best["shape"] = shape
 	}
 	l.reconcile(best)
-	l.suppose(best)
+	l.suppose(best, sized)
 	for _, f := range sortedSaid(best) {
 		l.lay(&h, f)
 	}
@@ -184,6 +190,7 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
+		f.supposed = r.topic == "body" && r.value == "fuzzy_brown" && r.weight == 0
 		if r.topic == "age_h" {
 			l.atHour(&f)
 		}
