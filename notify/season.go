@@ -9,10 +9,13 @@ import (
 )
 
 // SeasonPolicies are the ways to ask around that a season compares: the hotline's own; what a
-// club would do without it; an insider, who asks as the hotline does and is told how willing
-// everybody is and who is away just now, everything but the future; and a dispatcher who knows
-// the future, too.
-var SeasonPolicies = []string{"skepline", "broadcast", "broadcast_best_eta", "phone_tree", "radius", "nearest3", "insider", "oracle"}
+// club would do without it; one who asks as the hotline does and is told how willing everybody
+// is, or who is away just now, or both, as an insider, everything but the future; and a
+// dispatcher who knows the future, too.
+var SeasonPolicies = []string{"skepline", "broadcast", "broadcast_best_eta", "phone_tree", "radius", "nearest3", "told_willing", "told_away", "insider", "oracle"}
+
+// asHotline are those of SeasonPolicies that ask by the hotline's own rule.
+var asHotline = []string{"skepline", "told_willing", "told_away", "insider"}
 
 // Season is what came of one season under one policy.
 type Season struct {
@@ -51,7 +54,7 @@ func newPlay(w World, policy string, seed uint64, d Dispatch) *play {
 	p.calls = make([]seasonCall, len(s.reports))
 	p.volunteers = make([]volunteer, len(s.people))
 	p.look, p.holdsLate = p.rules(policy)
-	p.replaces = policy == "skepline" || policy == "insider" || policy == "phone_tree"
+	p.replaces = slices.Contains(asHotline, policy) || policy == "phone_tree"
 	for j := range s.reports {
 		p.calls[j].winner, p.calls[j].fallback = -1, -1
 		p.calls[j].firstYes = forever

@@ -14,7 +14,11 @@ func (p *play) rules(policy string) (look func(j int, now float64) ([]Pick, floa
 	case "skepline":
 		return p.hotline, true
 	case "insider":
-		return p.insider, true
+		return p.told(p.exactly, p.absences), true
+	case "told_willing":
+		return p.told(p.onAverage), true
+	case "told_away":
+		return p.told(p.absences), true
 	case "broadcast", "broadcast_best_eta":
 		return p.everybody, policy == "broadcast_best_eta"
 	case "phone_tree":
@@ -42,23 +46,48 @@ func (p *play) hotline(j int, now float64) ([]Pick, float64) {
 	return plan.Ask, max(plan.Again.Sub(seasonStart).Minutes(), now+1)
 }
 
-// insider is the policy of production with a board that nobody could keep: it holds how willing
-// everybody truly is, and all absences.
-func (p *play) insider(j int, now float64) ([]Pick, float64) {
-	const sure = 1e9 // asks that told so
-	part := partOf(now)
-	for i := range p.people {
-		c := &p.people[i]
-		p.remember(i, func(card CatcherCard) CatcherCard {
-			card.Habits = Habits{Work: Tally{c.willing * sure, sure}, Free: Tally{c.willing * sure, sure}}
-			card.AwayUntil = time.Time{}
-			if !p.free(i, part) {
-				card.AwayUntil = clockTime(partBegins(part + 1))
-			}
-			return card
-		})
+// told is the policy of production with a board that nobody could keep: it is told things
+// about everybody.
+func (p *play) told(facts ...func(i, part int, card CatcherCard) CatcherCard) func(j int, now float64) ([]Pick, float64) {
+	return func(j int, now float64) ([]Pick, float64) {
+		part := partOf(now)
+		for i := range p.people {
+			p.remember(i, func(card CatcherCard) CatcherCard {
+				for _, fact := range facts {
+					card = fact(i, part, card)
+				}
+				return card
+			})
+		}
+		return p.hotline(j, now)
 	}
-	return p.hotline(j, now)
+}
+
+const sure = 1e9 // asks that told so
+
+// exactly tells how likely somebody says yes to an ask nearby while they are not away.
+func (p *play) exactly(i, _ int, card CatcherCard) CatcherCard {
+	willing := p.people[i].willing
+	card.Habits = Habits{Work: Tally{willing * sure, sure}, Free: Tally{willing * sure, sure}}
+	return card
+}
+
+// onAverage tells the same over all the time that they are away or not, as somebody would
+// learn it who asked for ever.
+func (p *play) onAverage(i, _ int, card CatcherCard) CatcherCard {
+	willing, h := p.people[i].willing, &card.Habits
+	h.Work = Tally{willing * p.usuallyFree(i, true) * sure, sure}
+	h.Free = Tally{willing * p.usuallyFree(i, false) * sure, sure}
+	return card
+}
+
+// absences tells who is away in a part of the day.
+func (p *play) absences(i, part int, card CatcherCard) CatcherCard {
+	card.AwayUntil = time.Time{}
+	if !p.free(i, part) {
+		card.AwayUntil = clockTime(partBegins(part + 1))
+	}
+	return card
 }
 
 // able lists who could be asked for a call now, nearest first: it is theirs to do, they are

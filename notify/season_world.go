@@ -248,12 +248,17 @@ func (s *scene) whenScouted(from, minutes float64) float64 {
 
 // free reports whether somebody can answer an ask in a part of the day, as numbered by partOf.
 func (s *scene) free(i, part int) bool {
-	day, p := part/3, &s.people[i]
-	share := s.AtHome
-	if day%7 < 5 && part%3 < 2 && !p.retired {
-		share = s.AtWork
-	}
+	day := part / 3
+	share := s.usuallyFree(i, day%7 < 5 && part%3 < 2)
 	return chances(s.seed, ofPresence, uint64(i), uint64(part)).Float64() < share
+}
+
+// usuallyFree is how often somebody is free, in the hours when most people work or in others.
+func (s *scene) usuallyFree(i int, atWork bool) float64 {
+	if atWork && !s.people[i].retired {
+		return s.AtWork
+	}
+	return s.AtHome
 }
 
 // knownAway reports whether they have told the hotline so.

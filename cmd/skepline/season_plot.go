@@ -22,8 +22,8 @@ func (s seasonCmd) plot(ctx context.Context, t *terminal, w notify.World, d noti
 	for p, policy := range c.Policies {
 		switch policy {
 		case "skepline": // drawn at all paces
-		case "insider", "oracle":
-			point(c, p, policy, plots.Seeing)
+		case "insider", "oracle", "told_willing", "told_away":
+			point(c, p, strings.ReplaceAll(policy, "_", " "), plots.Seeing)
 		default:
 			point(c, p, strings.ReplaceAll(policy, "_", " "), plots.Rival)
 		}

@@ -55,7 +55,8 @@ func printSeasonTable(t *terminal, w notify.World, c *notify.Comparison) error {
 	}
 	bound, _ := c.Mean(oracle, func(s notify.Season) float64 { return s.UpperBound })
 	_, _ = fmt.Fprintf(t.out, `
-The insider is told how willing everybody is and who is away just now; the oracle knows the future as well.
+Told_willing and told_away ask as skepline does and are told how willing everybody is, or who is away just now; the
+insider is told both; the oracle knows the future as well.
 Too late: takes a report whose swarm had left when the catcher came; on the way: of these, had set out by then.
 No dispatcher could have caught more than %.3f. Caught by skepline less caught by another, season by season:
 `, bound)
