@@ -49,6 +49,8 @@ func (l *listener) reconcile(best map[string]said) {
 		best["surface"] = surface
 	case shape == "flying_cloud" && slices.Contains(perches, surface.value) && !l.names("settles"):
 		delete(best, "surface") // what they fly round, mostly
+	case shape == "hanging_cluster" && l.names("wasps") && !l.names("bees") && !l.names("clump"):
+		delete(best, "shape") // a nest, or they themselves, hang there
 	case shape == "no_nest" && (surface.value == "wall" || surface.value == "eave"):
 		delete(best, "surface")
 	}
