@@ -81,7 +81,7 @@ func (l *listener) ofThem(i int) bool {
 // countedAlone reports whether a number without a noun counts the bees: "I count maybe 15",
 // and at the end of a text that speaks of them, "… on the window, about 20".
 func (l *listener) countedAlone(q quantity) bool {
-	if !l.clauseEnds(q.to) && !(l.is(q.from-1, "counting") && l.is(q.to, "attached")) && !(l.is(q.from, "approx") && (l.word(q.to) == "cada" || l.word(q.to) == "mas")) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
+	if !l.clauseEnds(q.to) && !(l.is(q.from-1, "counting") && l.is(q.to, "attached")) && !(l.is(q.from, "approx") && (l.word(q.to) == "cada" || l.word(q.to) == "mas")) && !(l.is(q.to, "counting") && l.is(q.to+1, "counting")) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
 		return false
 	}
 	for j := q.from - 1; j >= 0 && j >= q.from-3; j-- {

@@ -66,7 +66,7 @@ func (l *listener) afterNamePhrase(i int) int {
 }
 
 var namePhrases = [][]string{
-	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
+	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"ask", "for"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
 	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
 }
 

@@ -85,7 +85,7 @@ func kilometres(a, b Place) float64 {
 // address finds a street with or without a number, a crossing, or a place with a name, as
 // tokens[from:to].
 func (l *listener) address() (from, to int, ok bool) {
-	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.crossing, l.twoStreets, l.betweenStreets, l.namedPlace, l.atNamed, l.route, l.streetOnly} {
+	for _, find := range []func(int) (int, int, bool){l.numberedStreet, l.streetFirst, l.numberNamed, l.crossing, l.twoStreets, l.betweenStreets, l.namedPlace, l.atNamed, l.route, l.streetOnly} {
 		for i := range l.words {
 			if from, to, ok := find(i); ok {
 				return from, l.withCrossing(to), true
@@ -204,7 +204,7 @@ func (l *listener) crossing(i int) (int, int, bool) {
 	j := i + 2
 	for ; j < len(l.words) && j < i+9; j++ {
 		t := &l.words[j]
-		if t.text == "and" || t.text == "y" || t.text == "con" {
+		if l.joinsStreets(j) {
 			joined = true
 			continue
 		}
@@ -213,6 +213,32 @@ func (l *listener) crossing(i int) (int, int, bool) {
 		}
 	}
 	return i, j, joined && j > i+4
+}
+
+// joinsStreets reports whether token i stands between the two streets of a crossing.
+func (l *listener) joinsStreets(i int) bool {
+	switch l.word(i) {
+	case "and", "y", "con", "&", "+":
+		return true
+	}
+	return false
+}
+
+// numberNamed reads a house number and a name that does not say what it is of: "902 Truitt",
+// "118 Sparrow Hill". The name has capitals, and nothing follows that was counted.
+func (l *listener) numberNamed(i int) (int, int, bool) {
+	const least = 100 // fewer are bees, feet or years
+	if l.shouting() || l.words[i].kind != aNumber || l.words[i].decimals > 0 || l.words[i].number < least || l.is(i-1, "approx") || l.is(i-1, "counting") {
+		return 0, 0, false
+	}
+	j := i + 1
+	for j < len(l.words) && j <= i+2 && l.words[j].capital && l.proper(j) && !l.insects(j) && !l.is(j, "clump") {
+		j++
+	}
+	if j == i+1 || !l.clauseEnds(j) {
+		return 0, 0, false
+	}
+	return i, j, true
 }
 
 // twoStreets reads "at Holloway and 3rd", "on Oak & Elm", "Pine y la 9" behind a word for where.
@@ -225,7 +251,7 @@ func (l *listener) twoStreets(i int) (int, int, bool) {
 		at++
 	}
 	first := l.streetName(at)
-	if first == at || l.word(first) != "and" && l.word(first) != "y" && l.word(first) != "con" {
+	if first == at || !l.joinsStreets(first) {
 		return 0, 0, false
 	}
 	from := first + 1
