@@ -228,14 +228,14 @@ func (l *listener) joinsStreets(i int) bool {
 // "118 Sparrow Hill". The name has capitals, and nothing follows that was counted.
 func (l *listener) numberNamed(i int) (int, int, bool) {
 	const least = 100 // fewer are bees, feet or years
-	if l.shouting() || l.words[i].kind != aNumber || l.words[i].decimals > 0 || l.words[i].number < least || l.is(i-1, "approx") || l.is(i-1, "counting") {
+	if l.words[i].kind != aNumber || l.words[i].decimals > 0 || l.words[i].number < least || l.is(i-1, "approx") || l.is(i-1, "counting") {
 		return 0, 0, false
 	}
 	j := i + 1
 	for j < len(l.words) && j <= i+2 && l.words[j].capital && l.proper(j) && !l.insects(j) && !l.is(j, "clump") {
 		j++
 	}
-	if j == i+1 || !l.clauseEnds(j) {
+	if j == i+1 || !l.clauseEnds(j) || l.shouting() {
 		return 0, 0, false
 	}
 	return i, j, true
