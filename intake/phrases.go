@@ -1,5 +1,7 @@
 package intake
 
+import "slices"
+
 // setBits says which sets a word is in, a bit for each: a text's words are asked about a
 // thousand times over.
 type setBits [8]uint64
@@ -115,9 +117,19 @@ func (g *phrases) anything(t *token) bool {
 	return (t.kind == aWord || t.kind == aNumber) && !t.sets.has(g.attached) && !t.sets.has(g.nearby)
 }
 
-// take walks on from node by every class that the token at has.
+// take walks on from node by every class that the token at has. A common word has hundreds of
+// them, a node mostly few steps: those are looked up then.
 func (g *phrases) take(node int32, ts []token, from, at int, out *[]match) {
+	const lookUp = 8 // what finding one among hundreds costs
 	steps, classes := g.steps[node], ts[at].classes
+	if lookUp*len(steps) < len(classes) {
+		for _, s := range steps {
+			if _, found := slices.BinarySearch(classes, s.by); found {
+				g.walk(s.to, ts, from, at+1, out)
+			}
+		}
+		return
+	}
 	for len(steps) > 0 && len(classes) > 0 {
 		switch {
 		case steps[0].by < classes[0]:
