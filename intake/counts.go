@@ -81,7 +81,7 @@ func (l *listener) ofThem(i int) bool {
 // countedAlone reports whether a number without a noun counts the bees: "I count maybe 15",
 // and at the end of a text that speaks of them, "… on the window, about 20".
 func (l *listener) countedAlone(q quantity) bool {
-	if !l.clauseEnds(q.to) && !(l.is(q.from-1, "counting") && l.is(q.to, "attached")) && !(l.is(q.from, "approx") && (l.word(q.to) == "cada" || l.word(q.to) == "mas")) && !(l.is(q.to, "counting") && l.is(q.to+1, "counting")) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
+	if !l.countEnds(q) || q.value < 2 || l.afterComing(q.from) || l.words[q.from].decimals > 0 {
 		return false
 	}
 	for j := q.from - 1; j >= 0 && j >= q.from-3; j-- {
@@ -101,6 +101,20 @@ func (l *listener) countedAlone(q quantity) bool {
 	return slices.ContainsFunc(l.words, func(t token) bool {
 		return t.in("bees") || t.in("wasps") || t.in("thousandfold") || t.in("hundredfold")
 	})
+}
+
+// countEnds reports whether nothing is counted by name behind a number: "about 20.", "maybe 20
+// in the window", "unas 20 cada tarde", "30 or so".
+func (l *listener) countEnds(q quantity) bool {
+	switch {
+	case l.clauseEnds(q.to):
+	case l.is(q.from-1, "counting") && l.is(q.to, "attached"):
+	case l.is(q.from, "approx") && (l.word(q.to) == "cada" || l.word(q.to) == "mas"):
+	case l.is(q.to, "counting") && l.is(q.to+1, "counting"):
+	default:
+		return false
+	}
+	return true
 }
 
 func (l *listener) clauseEnds(i int) bool {

@@ -134,3 +134,22 @@ func TestEmergencyUnseen(t *testing.T) {
 		t.Errorf("%d of %d unseen emergencies missed", missed, len(emergenciesUnseen))
 	}
 }
+
+// TestCalmHidesNoAlarm holds that what calms of one thing (a gate, a nest, a floor) does not calm
+// of a person, in sentences that run on. The ear does not learn from these, so that the phrases
+// must hear them or leave them to it.
+func TestCalmHidesNoAlarm(t *testing.T) {
+	for _, text := range []string{
+		"bees are on her back help", "bees on his stroller with the baby in it", "bees are on my head",
+		"stung by bees will i die", "hes dying bees stung him", "im dying bees everywhere", "covered in hives getting attacked by bees",
+		"are the bees going to kill us we are trapped in the car", "the bees got him he got 100 stings will the stings kill him",
+		"found him on the ground after the bees", "found my husband on the floor, bees all round him",
+		"my coworker got stung and keeps going in and out", "grandma was stung and is going in and out",
+		"se esta muriendo lo picaron las abejas", "le cayo un enjambre en la cabeza a mi hijo", "a mi papa le cayo un enjambre encima y lo estan picando",
+		"lo picaron y no puede tragar, tiene la epinefrina",
+	} {
+		if !Emergency(text) {
+			t.Errorf("missed: %q", text)
+		}
+	}
+}

@@ -40,7 +40,8 @@ func (l *listener) within(from, to int) bool {
 // bees that hang nowhere are on no wall.
 func (l *listener) reconcile(best map[string]said) {
 	shape, surface := best["shape"].value, best["surface"]
-	if roof := best["hazards roof"]; roof.weight <= 2 && (shape == "gap_traffic" || surface.value == "cavity") {
+	const weak = 2 // of a phrase with weight 1: the roof is only named
+	if roof := best["hazards roof"]; roof.weight <= weak && (shape == "gap_traffic" || surface.value == "cavity") {
 		delete(best, "hazards roof") // they live under it, and nobody said that one must go up
 	}
 	switch {
@@ -71,7 +72,7 @@ func (l *listener) suppose(best map[string]said, sized bool) {
 		shape.value = "gap_traffic"
 	case best["hazards indoors"].field != "":
 		return // on its way through the house, mostly
-	case slices.Contains(perches, surface.value) && (l.names("swarm") || sized && l.names("bees")) && !l.names("wasps") && !wasps(best["body"].value):
+	case slices.Contains(perches, surface.value) && (l.names("swarm") || sized && l.names("bees")) && !l.names("wasps") && !formsNone(best["body"].value):
 		shape.value, shape.supposed = "hanging_cluster", true
 	default:
 		return
@@ -79,8 +80,8 @@ func (l *listener) suppose(best map[string]said, sized bool) {
 	best["shape"] = shape
 }
 
-// wasps reports whether a body is one that forms no cluster.
-func wasps(body string) bool {
+// formsNone reports whether a body is of a kind that forms no cluster.
+func formsNone(body string) bool {
 	switch body {
 	case "big_furry", "shiny_yellow", "black_white", "slender":
 		return true

@@ -190,6 +190,7 @@ func (l *listener) phrases() []said {
 			continue
 		}
 		f := said{field: r.topic, value: r.value, weight: 2 * r.weight, from: m.from, to: m.to}
+		// Not so a wasp's name: who calls them wasps after all is to be believed.
 		f.supposed = r.topic == "body" && r.value == "fuzzy_brown" && r.weight == 0
 		if r.topic == "age_h" {
 			l.atHour(&f)
