@@ -30,6 +30,7 @@ func TestServeSMSCallerTelegramCatchers(t *testing.T) {
 		if strings.Contains(offer.Text, "14 Mill") {
 			t.Errorf("the offer names the address: %q", offer.Text)
 		}
+		w.chat(bram, "Swarm") // an offer that has not gone out when another takes it never does
 
 		w.telegram.Taps(ada, w.data(offer, "Take it"))
 		w.bring()
