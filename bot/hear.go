@@ -20,7 +20,7 @@ func (d *decision) said(e Said) {
 	switch {
 	case stop || e.OptOut == "STOP":
 		d.optOut(p)
-	case intake.Emergency(e.Text):
+	case intake.EmergencyIn(p.Talk.Waiting, e.Text):
 		d.emergency(p, e)
 	case d.unpaid(p):
 	case start || e.OptOut == "START" || p.Stopped && joins(e.Text):

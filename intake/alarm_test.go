@@ -18,7 +18,7 @@ func alarmTexts(t *testing.T) (alarms, others []string) {
 	for _, set := range []string{".txt", "_others.txt", "_likely.txt"} {
 		alarms, others = append(alarms, oneALine(t, "emergencies"+set)...), append(others, oneALine(t, "near_misses"+set)...)
 	}
-	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "eighth.txt", "ninth.txt", "tenth.txt", "twelfth.txt", "sixteenth.txt", "seventeenth.txt", "nineteenth.txt", "unseen.txt"} {
+	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "eighth.txt", "ninth.txt", "tenth.txt", "twelfth.txt", "sixteenth.txt", "seventeenth.txt", "nineteenth.txt", "twentysecond.txt", "twentythird.txt", "unseen.txt"} {
 		for _, u := range utterances(t, file) {
 			if u.want["stung"] == "trouble_breathing" {
 				alarms = append(alarms, u.text)

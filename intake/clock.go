@@ -144,6 +144,9 @@ func (l *listener) hourOfDay(n int) (hour float64, to int, certain, ok bool) {
 	if l.is(n, "quarters") { // "quarter to ten", "half past 8"
 		return l.quarters(n)
 	}
+	if n >= 0 && n < len(l.words) && l.words[n].kind == aWord {
+		return l.hourInWords(n)
+	}
 	if n < 0 || n >= len(l.words) || l.words[n].kind != aNumber || l.words[n].number > 23 || l.words[n].decimals > 0 {
 		return 0, n, false, false
 	}
@@ -179,6 +182,27 @@ func (l *listener) hourOfDay(n int) (hour float64, to int, certain, ok bool) {
 		hour += 12
 	}
 	return hour, to, certain, true
+}
+
+// hourInWords reads "ten this morning", "las diez de la mañana" at n: an hour in words counts
+// with its half of the day only.
+func (l *listener) hourInWords(n int) (hour float64, to int, certain, ok bool) {
+	hour, to, ok = l.number(n)
+	if !ok || hour < 1 || hour > 12 || hour != math.Trunc(hour) {
+		return 0, n, false, false
+	}
+	if l.word(to-1) == "de" {
+		to-- // belongs to "de la mañana"
+	}
+	half, after := l.partOfDay(to)
+	switch hour = math.Mod(hour, 12); {
+	case half == "am", l.word(to) == "am":
+	case half == "pm", l.word(to) == "pm":
+		hour += 12
+	default:
+		return 0, n, false, false
+	}
+	return hour, max(after, to), true, true
 }
 
 // quarters reads "quarter to ten", "half past eight", at n.

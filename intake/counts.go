@@ -11,8 +11,8 @@ func (l *listener) counts() []said {
 	var out []said
 	for i := 0; i < len(l.words); i++ {
 		q, ok := l.quantity(i)
-		if !ok {
-			continue
+		if !ok || l.words[i].start >= l.placed.start && l.words[i].end <= l.placed.end || l.ageOfSomebody(i) {
+			continue // a house number counts nothing
 		}
 		n := q.to
 		for l.is(n, "counting") {
@@ -41,6 +41,21 @@ func (l *listener) counts() []said {
 		i = q.to - 1
 	}
 	return out
+}
+
+// ageOfSomebody reports whether the number at i is how old somebody is: "she is 82 and …".
+func (l *listener) ageOfSomebody(i int) bool {
+	switch l.word(i - 1) {
+	case "is", "am", "was":
+		i--
+	case "im", "hes", "shes":
+		return !l.insects(i + 1)
+	}
+	switch l.word(i - 1) {
+	case "she", "he", "i":
+		return !l.insects(i + 2)
+	}
+	return false
 }
 
 // insects reports whether token i names insects one by one; a swarm is not counted in bees.

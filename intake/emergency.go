@@ -11,6 +11,28 @@ func Emergency(text string) bool {
 	return alarmIn(text).heard
 }
 
+// EmergencyIn is Emergency of an answer to asked, which may be "". To "is anyone allergic?" a
+// "yes" tells of no sting; anything else that is said with it counts as ever.
+func EmergencyIn(asked Question, text string) bool {
+	return alarmTo(asked, text).heard
+}
+
+func alarmTo(asked Question, text string) alarm {
+	ts, yes := seen(text), 0
+	for asked == AskAllergic && yes < len(ts) && (ts[yes].in("yes_words") || yes > 0 && (ts[yes].kind == aPause || ts[yes].kind == anEnd)) {
+		yes++
+	}
+	if yes == 0 || yes == len(ts) {
+		return alarmIn(text)
+	}
+	rest := text[ts[yes].start:]
+	sign, heard := emergencySign(seenKnown(rest))
+	if odds, at := alarming(seen(rest)); !heard && odds > alarmSure {
+		sign, heard = match{from: at, to: at + 1}, true
+	}
+	return alarm{match{rule: sign.rule, from: sign.from + yes, to: sign.to + yes}, heard}
+}
+
 // alarm is what emergencySign made of a text.
 type alarm struct {
 	sign  match

@@ -153,3 +153,31 @@ func TestCalmHidesNoAlarm(t *testing.T) {
 		}
 	}
 }
+
+// To "is anyone allergic?" a "yes" tells of no sting; to "was anyone stung?" it does.
+func TestEmergencyInAnAnswer(t *testing.T) {
+	for _, c := range []struct {
+		asked Question
+		text  string
+		want  bool
+	}{
+		{AskAllergic, "yes my daughter is allergic she has an epipen", false},
+		{AskAllergic, "Yes, I am severely allergic and carry a pen", false},
+		{AskAllergic, "si, mi hija es alergica", false},
+		{AskStung, "yes my daughter, she is allergic", true},
+		{AskStung, "si mi hija, es alergica", true},
+		{AskAllergic, "yes and she was just stung", true},
+		{AskAllergic, "yes. her lips are swelling", true},
+		{AskAllergic, "yes she cant breathe", true},
+		{AskAllergic, "yes", false},
+	} {
+		if got := EmergencyIn(c.asked, c.text); got != c.want {
+			t.Errorf("asked %q, %q: got %v, want %v", c.asked, c.text, got, c.want)
+		}
+		s := quillbrook
+		s.Waiting = c.asked
+		if heard, _ := ReadAnswer(c.asked, c.text, s); (heard.Answers.Stung == "trouble_breathing") != c.want {
+			t.Errorf("asked %q, %q: read as %q", c.asked, c.text, heard.Answers.Stung)
+		}
+	}
+}

@@ -156,6 +156,8 @@ func nextToken(ls []letter, before []token) (token, int) {
 		return wordToken(ls)
 	case r == '\'' || r == '"':
 		return markToken(ls, before)
+	case r == '&', r == '+' && len(ls) > 1 && ls[1].r == ' ' && len(before) > 0 && before[len(before)-1].kind == aWord:
+		return token{kind: aWord, text: "and"}, 1 // "Ames & Tolland", "Bexley + Poplar"
 	case strings.ContainsRune("-/:", r):
 		return token{kind: aMark, text: string(r)}, 1
 	case strings.ContainsRune(".!?;\n", r):

@@ -70,7 +70,7 @@ func FuzzReadAnswer(f *testing.F) {
 		if ok != okAgain || !cmp.Equal(h, again) {
 			t.Errorf("%s, %q: read again it is different: %s", q, text, cmp.Diff(h, again))
 		}
-		if Emergency(text) && h.Answers.Stung != "trouble_breathing" {
+		if EmergencyIn(q, text) && h.Answers.Stung != "trouble_breathing" {
 			t.Errorf("%s, %q: the emergency got lost", q, text)
 		}
 	})

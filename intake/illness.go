@@ -65,6 +65,9 @@ func (s *story) answered() {
 		switch {
 		case s.ts[i].in("yes_words"):
 			s.stung = i
+			if s.ts[i+1].sets.meets(humans) || i+2 < len(s.ts) && s.ts[i+2].sets.meets(humans) {
+				s.stungAt = i // "yes my son, he's allergic"
+			}
 			return
 		case s.ts[i].in("only_words") && s.ts[i+1].in("once_words"):
 			s.stung, s.stungAt = i, i+1

@@ -106,12 +106,63 @@ func (l *listener) heights() []said {
 		if !ok {
 			continue
 		}
-		if weight, isHeight := l.heightWeight(i, to); isHeight && m <= 100 && (m > 0.2 || !l.is(to-1, "unit_in")) {
+		if weight, isHeight := l.heightWeight(i, to); isHeight && m <= 100 && (weight > 7 || !l.ofClump(i, m)) && (m > 0.2 || !l.is(to-1, "unit_in")) {
 			out = append(out, said{field: "height_m", value: formatNumber(m), weight: weight, from: i, to: to})
 		}
 		i = to - 1
 	}
 	return out
+}
+
+// sizes reads how many bees there are from how large their cluster is: "2 feet long", "una
+// bola como de 40 cm". One of a hand's width is some hundreds (judgement).
+func (l *listener) sizes() []said {
+	const hand = 0.1
+	var out []said
+	for i := 0; i < len(l.words); i++ {
+		m, to, ok := l.length(i)
+		if !ok || m > 3 {
+			continue
+		}
+		if _, isHeight := l.heightWeight(i, to); !isHeight && l.measures(i, to) || l.ofClump(i, m) {
+			value := "hundreds"
+			if m > hand {
+				value = "thousands"
+			}
+			out = append(out, said{field: "size", value: value, weight: 5, from: i, to: to})
+		}
+		i = to - 1
+	}
+	return out
+}
+
+// ofClump reports whether a length of m metres at i is a cluster's, by the words before it:
+// "una bola como de 40 cm"; "a ball about 6 feet" tells how high it hangs.
+func (l *listener) ofClump(i int, m float64) bool {
+	const largest = 0.7
+	if m > largest {
+		return false
+	}
+	for i--; i >= 0 && (l.is(i, "counting") || l.word(i) == "de" || l.word(i) == "of"); i-- {
+	}
+	return l.is(i, "clump") || l.is(i, "bees") && l.is(i-2, "clump")
+}
+
+// measures reports whether the length in tokens[from:to] tells how large something is, and
+// that something is the bees: "two feet long", "a two foot cluster"; not "a gap 2 inches wide".
+func (l *listener) measures(from, to int) bool {
+	for i := from - 1; i >= 0 && i >= from-6 && l.words[i].kind != anEnd; i-- {
+		if l.is(i, "gap") || l.is(i, "nestword") {
+			return false
+		}
+	}
+	if l.is(to, "clump") || l.is(to, "bees") || l.is(from-1, "measured") || l.is(from-2, "measured") {
+		return true
+	}
+	if l.word(to) == "de" || l.word(to) == "in" {
+		to++
+	}
+	return l.is(to, "large_by")
 }
 
 // length reads a number with its unit at i, in metres.
@@ -218,6 +269,9 @@ func (l *listener) heightWeight(from, to int) (int, bool) {
 		}
 		if l.is(i, "upward") {
 			return 8, true
+		}
+		if l.is(i, "from") && l.is(i+1, "upward") {
+			return 8, true // "7 metros de altura"
 		}
 		if l.is(i, "from") {
 			return 6, l.is(i+1, "high_from") || l.is(i+2, "high_from")

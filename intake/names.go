@@ -16,6 +16,8 @@ func (l *listener) readName(h *Heard) {
 		switch {
 		case l.is(at, "first_titles"): // goes with a first name: "Don Beto"
 			at++
+		case l.is(at, "titles") && l.is(at+1, "first_names"): // "Pastor Dave"
+			at++
 		case l.is(at, "titles"):
 			at = 0
 		}
@@ -30,6 +32,13 @@ func (l *listener) readName(h *Heard) {
 	}
 	if last := len(l.words) - 1; last > 0 && l.signsOff(last) {
 		l.setName(h, last)
+		return
+	}
+	for i := 1; i < len(l.words); i++ {
+		if l.words[i-1].kind == anEnd && l.clauseEnds(i+1) && l.is(i, "first_names") && l.properName(i) && l.words[i].capital && !l.shouting() {
+			l.setName(h, i) // "… 3 feet up. Ed, 16 Tanager Way"
+			return
+		}
 	}
 }
 
@@ -66,7 +75,7 @@ func (l *listener) afterNamePhrase(i int) int {
 }
 
 var namePhrases = [][]string{
-	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"ask", "for"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
+	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"ask", "for"}, {"pregunten", "por"}, {"pregunte", "por"}, {"preguntar", "por"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
 	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
 }
 
@@ -74,13 +83,19 @@ var namePhrases = [][]string{
 // capital that is no word of another sort. "I'm Scared" and "This is Main Street" are none.
 func (l *listener) properName(i int) bool {
 	t := &l.words[i]
-	if t.kind != aWord || l.is(i, "not_names") || l.is(i+1, "street") || l.is(i+1, "place_kind") {
+	if t.kind != aWord || l.is(i, "not_names") || l.is(i+1, "street") || l.namesPlace(i+1) {
 		return false
 	}
 	if t.in("first_names") {
 		return true
 	}
 	return t.capital && !l.shouting() && (t.mended || t.classes == nil && !ordinaryWord(t.text)) && len(t.text) > 1
+}
+
+// namesPlace reports whether token i tells what sort of place the name before it is of: "Oak
+// Hill School", "Parkview Elementary's".
+func (l *listener) namesPlace(i int) bool {
+	return l.is(i, "place_kind") || i < len(l.words) && grammar.sets["place_kind"][strings.TrimSuffix(l.words[i].text, "s")]
 }
 
 // bareName reads the name out of an answer to "what is your name?": one to three words,

@@ -218,7 +218,7 @@ func (l *listener) crossing(i int) (int, int, bool) {
 // joinsStreets reports whether token i stands between the two streets of a crossing.
 func (l *listener) joinsStreets(i int) bool {
 	switch l.word(i) {
-	case "and", "y", "con", "&", "+":
+	case "and", "y", "con":
 		return true
 	}
 	return false
@@ -243,10 +243,14 @@ func (l *listener) numberNamed(i int) (int, int, bool) {
 
 // twoStreets reads "at Holloway and 3rd", "on Oak & Elm", "Pine y la 9" behind a word for where.
 func (l *listener) twoStreets(i int) (int, int, bool) {
-	if !l.is(i, "at_named") && !l.is(i, "corner") && l.word(i) != "de" {
+	at := i + 1
+	switch {
+	case l.is(i, "at_named") || l.is(i, "corner") || l.word(i) == "de":
+	case l.opensClause(i) && l.saysStreet(i): // "…, Third and Sycamore"
+		at = i
+	default:
 		return 0, 0, false
 	}
-	at := i + 1
 	for l.word(at) == "la" || l.word(at) == "the" {
 		at++
 	}
@@ -262,6 +266,25 @@ func (l *listener) twoStreets(i int) (int, int, bool) {
 		return at, to, true
 	}
 	return 0, 0, false
+}
+
+// opensClause reports whether a clause begins with token i.
+func (l *listener) opensClause(i int) bool {
+	return i == 0 || l.words[i-1].kind == anEnd || l.words[i-1].kind == aPause
+}
+
+// saysStreet reports whether one of two names that token i begins is a street's by itself, by
+// its number or by what it is called: "3rd and Sycamore", "Third & Pine", "Elm and Pine St".
+func (l *listener) saysStreet(i int) bool {
+	if l.shouting() {
+		return false
+	}
+	for j := i; j < i+7 && !l.clauseEnds(j); j++ {
+		if l.is(j, "street") || l.is(j, "ordinals") && l.words[j].capital || l.words[j].kind == aNumber && l.is(j+1, "ordinal_ends") {
+			return true
+		}
+	}
+	return false
 }
 
 // streetName is the end of what may be a street's name at i: "Holloway", "N Oak St", "3rd".
@@ -316,7 +339,14 @@ func (l *listener) namedPlace(i int) (int, int, bool) {
 	if from < i && l.words[i].in("place_kind.en") {
 		return from, i + 1, true
 	}
-	if to := l.properRun(i+1, 3); to > i+1 && l.words[i].in("place_kind.es") {
+	if !l.words[i].in("place_kind.es") {
+		return 0, 0, false
+	}
+	first := i + 1
+	if l.is(first, "articles") && l.words[first].capital && !l.shouting() {
+		first++ // "parque Los Olmos"
+	}
+	if to := l.properRun(first, 3); to > first {
 		return i, to, true
 	}
 	return 0, 0, false

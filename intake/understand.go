@@ -76,6 +76,7 @@ type listener struct {
 	words   []token
 	numbers map[string]float64 // number words of the text's language
 	matches []match
+	placed  span // where the place stands; empty = none was read
 }
 
 func listen(text string, s Setting) *listener {
@@ -103,12 +104,20 @@ func read(l *listener) Heard {
 	place, span, placed := l.place()
 	if placed {
 		l.mask(span)
+		l.placed = span
 	}
 	l.matches = grammar.find("", l.words)
 	all := l.phrases()
 	all = append(all, l.heights()...)
 	all = append(all, l.ages()...)
 	all = append(all, l.counts()...)
+	if l.names("clump") || l.names("swarm") {
+		all = append(all, l.sizes()...)
+	}
+	all = append(all, l.mine()...)
+	if placed {
+		all = append(all, l.placeHazards(span)...)
+	}
 	if placed && l.publicPlace(span) {
 		all = append(all, said{field: "owner", value: "no", weight: 3, from: l.tokenAt(span.end) - 1, to: l.tokenAt(span.end)})
 	}
@@ -134,7 +143,7 @@ func read(l *listener) Heard {
 		h.Readings = append(h.Readings, Reading{Field: "place", Value: place.Text, Start: span.start, End: span.end})
 	}
 	l.readName(&h)
-	if a := alarmIn(l.text); a.heard {
+	if a := alarmTo(l.setting.Waiting, l.text); a.heard {
 		h.Answers.Stung = "trouble_breathing"
 		h.Readings = slices.DeleteFunc(h.Readings, func(r Reading) bool { return r.Field == "stung" })
 		h.Readings = append(h.Readings, l.reading("stung", "trouble_breathing", a.sign.from, a.sign.to))
@@ -143,6 +152,51 @@ func read(l *listener) Heard {
 		return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
 	})
 	return h
+}
+
+// placeHazards are those that a place is named after: children at a school, cars at a highway's
+// mile mark.
+func (l *listener) placeHazards(p span) []said {
+	var out []said
+	from, to := l.tokenAt(p.start), l.tokenAt(p.end)
+	for i := from; i < to; i++ {
+		switch {
+		case l.is(i, "schools") && !l.is(i+1, "street"):
+			out = append(out, said{field: "hazards", value: "children", weight: 2, from: i, to: i + 1})
+		case l.is(i, "highways") && l.names("mile_marks"):
+			out = append(out, said{field: "hazards", value: "road", weight: 2, from: i, to: i + 1})
+		}
+	}
+	return out
+}
+
+// mine reads whose it is from "my" before what the bees hang on: whoever says "my lilac" owns
+// it, whatever a lilac is called. "My mother's lilac" is hers.
+func (l *listener) mine() []said {
+	var out []said
+	for _, m := range l.matches {
+		if m.rule.topic != "surface" || m.rule.shadow || l.hidden(m) || l.attachment(m) < 0 {
+			continue
+		}
+		for i := max(0, m.to-4); i < m.to; i++ {
+			if l.is(i, "mine") && !l.is(i-1, "seen_from") && l.ownsUntil(i+1, m.to) {
+				out = append(out, said{field: "owner", value: "yes", weight: 1, from: i, to: m.to})
+				break
+			}
+		}
+	}
+	return out
+}
+
+// ownsUntil reports whether tokens[from:to] are one thing that somebody has: nothing in them
+// ends the thing or names another owner.
+func (l *listener) ownsUntil(from, to int) bool {
+	for i := from; i < to; i++ {
+		if t := &l.words[i]; t.kind != aWord || t.in("attached") || t.in("person") || t.in("patient") || grammar.sets["patient"][strings.TrimSuffix(t.text, "s")] || t.in("others") {
+			return false
+		}
+	}
+	return from < to
 }
 
 // publicPlace reports whether a place is named after its kind: "Oak Hill School" is nobody's home.
