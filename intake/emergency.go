@@ -12,22 +12,25 @@ func Emergency(text string) bool {
 }
 
 // EmergencyIn is Emergency of an answer to asked, which may be "". To "is anyone allergic?" a
-// "yes" tells of no sting; anything else that is said with it counts as ever.
+// "yes" tells of no sting, and who carries a pen is no sign; what else is said counts as ever.
 func EmergencyIn(asked Question, text string) bool {
 	return alarmTo(asked, text).heard
 }
 
 func alarmTo(asked Question, text string) alarm {
+	if asked != AskAllergic {
+		return alarmIn(text)
+	}
 	ts, yes := seen(text), 0
-	for asked == AskAllergic && yes < len(ts) && (ts[yes].in("yes_words") || yes > 0 && (ts[yes].kind == aPause || ts[yes].kind == anEnd)) {
+	for yes < len(ts) && (ts[yes].in("yes_words") || yes > 0 && (ts[yes].kind == aPause || ts[yes].kind == anEnd)) {
 		yes++
 	}
-	if yes == 0 || yes == len(ts) {
-		return alarmIn(text)
+	if yes == len(ts) {
+		return alarm{}
 	}
 	rest := text[ts[yes].start:]
 	sign, heard := emergencySign(seenKnown(rest))
-	if odds, at := alarming(seen(rest)); !heard && odds > alarmSure {
+	if odds, at := alarming(seen(rest)); !heard && odds > alarmAllergic {
 		sign, heard = match{from: at, to: at + 1}, true
 	}
 	return alarm{match{rule: sign.rule, from: sign.from + yes, to: sign.to + yes}, heard}
@@ -45,12 +48,27 @@ func alarmIn(text string) alarm {
 	if known == nil {
 		known = &alarm{}
 		known.sign, known.heard = emergencySign(seenKnown(text))
-		if odds, at := alarming(r.plain); !known.heard && (odds > alarmSure || odds > alarmBar && !signsDenied(seenKnown(text))) {
-			known.sign, known.heard = match{from: at, to: at + 1}, true
+		if !known.heard {
+			known.sign, known.heard = secondEar(text)
 		}
 		r.alarm.Store(known)
 	}
 	return *known
+}
+
+// secondEar hears what no rule lists.
+func secondEar(text string) (match, bool) {
+	ts, bar := seen(text), alarmBar
+	switch {
+	case len(ts) == 0:
+		return match{}, false
+	case bare(ts):
+		bar = alarmBare
+	case signsDenied(seenKnown(text)):
+		bar = alarmSure
+	}
+	odds, at := alarming(ts)
+	return match{from: at, to: at + 1}, odds > bar
 }
 
 // emergencySign is the first sign that nobody takes back.

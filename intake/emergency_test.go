@@ -147,6 +147,12 @@ func TestCalmHidesNoAlarm(t *testing.T) {
 		"my coworker got stung and keeps going in and out", "grandma was stung and is going in and out",
 		"se esta muriendo lo picaron las abejas", "le cayo un enjambre en la cabeza a mi hijo", "a mi papa le cayo un enjambre encima y lo estan picando",
 		"lo picaron y no puede tragar, tiene la epinefrina",
+		"bees at the back door we cant get out and they are stinging us", "he was stung and he dont know who i am",
+		"tiene alergia fuerte a las abejas y lo picaron", "abejas encima de la cama del bebe lo estan picando",
+		"the hive fell out of the tree on my son hes covered", "she hit the hive and fell out of the tree",
+		"get him to a doctor he got stung 40 times", "help us with my son he was stung and cant breathe",
+		"abejas en la puerta mi mama no puede salir la estan picando", "le picaron y ya no puede hablar",
+		"her head is bigger than a pumpkin after the sting", "the station said call 911 he passed out from stings",
 	} {
 		if !Emergency(text) {
 			t.Errorf("missed: %q", text)
@@ -170,6 +176,8 @@ func TestEmergencyInAnAnswer(t *testing.T) {
 		{AskAllergic, "yes. her lips are swelling", true},
 		{AskAllergic, "yes she cant breathe", true},
 		{AskAllergic, "yes", false},
+		{AskAllergic, "my husband is, he carries the pen everywhere", false},
+		{AskAllergic, "i am and one got me, my lips feel fat", true},
 	} {
 		if got := EmergencyIn(c.asked, c.text); got != c.want {
 			t.Errorf("asked %q, %q: got %v, want %v", c.asked, c.text, got, c.want)

@@ -171,7 +171,7 @@ func (s *story) consequence(m match) bool {
 		switch {
 		case t.kind == anEnd:
 			return told
-		case t.in("benign"):
+		case t.in("benign"), i < m.to+3 && t.in("stung_event"): // "y ya nos picaron tres veces"
 			return false
 		case i < m.to+3 && !told:
 			if who := subjectOf(t); who == thing {
