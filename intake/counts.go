@@ -19,7 +19,7 @@ func (l *listener) counts() []said {
 			n++
 		}
 		switch {
-		case l.is(n, "sting_nouns") && q.value >= 1 && q.value <= 100000 && l.denial(i) < 0:
+		case (l.is(n, "sting_nouns") || l.insects(n) && l.is(n+1, "sting_nouns")) && q.value >= 1 && q.value <= 100000 && l.denial(i) < 0:
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
 		case stung && l.is(n, "unit_times") && q.value <= 100000:
 			out = append(out, said{field: "stings", value: strconv.Itoa(int(q.value)), weight: 6, from: i, to: n + 1})
@@ -60,7 +60,7 @@ func (l *listener) ageOfSomebody(i int) bool {
 
 // insects reports whether token i names insects one by one; a swarm is not counted in bees.
 func (l *listener) insects(i int) bool {
-	return (l.is(i, "bees") || l.is(i, "wasps")) && !l.is(i, "swarms")
+	return (l.is(i, "bees") || l.is(i, "wasps") || l.is(i, "bumbles")) && !l.is(i, "swarms")
 }
 
 // stungBy reports whether a number of insects that begins at token i tells who stung.

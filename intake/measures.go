@@ -47,7 +47,9 @@ func (l *listener) number(i int) (float64, int, bool) {
 			v, next = v+ones, next+1
 		}
 	}
-	if l.is(next, "hundredfold") {
+	if l.is(next, "dozenfold") {
+		v, next = v*12, next+1
+	} else if l.is(next, "hundredfold") {
 		v, next = v*100, next+1
 	} else if l.is(next, "thousandfold") {
 		v, next = v*1000, next+1
@@ -197,6 +199,9 @@ func (l *listener) length(i int) (float64, int, bool) {
 	}
 	for _, u := range lengths {
 		if l.is(n, u.set) && (u.set != "unit_in" || l.words[n].text != "in") {
+			if cm, after, ok := l.centimetres(n + 1); ok && u.set == "unit_m" {
+				return q.value + cm, after, true
+			}
 			return l.andHalf(q.value*u.metres, u.metres, n+1)
 		}
 	}
@@ -220,6 +225,15 @@ func (l *listener) length(i int) (float64, int, bool) {
 		}
 	}
 	return 0, i, false
+}
+
+// centimetres reads what may follow metres without a word for it: "un metro setenta".
+func (l *listener) centimetres(i int) (metres float64, to int, ok bool) {
+	v, to, ok := l.number(i)
+	if !ok || v < 10 || v > 99 || !l.clauseEnds(to) && l.word(to) != "del" && l.word(to) != "de" {
+		return 0, i, false
+	}
+	return v / 100, to, true
 }
 
 // oneUnit reads "a metre", "half a metre", "medio metro", "metro y medio".

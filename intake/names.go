@@ -76,7 +76,7 @@ func (l *listener) afterNamePhrase(i int) int {
 
 var namePhrases = [][]string{
 	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"ask", "for"}, {"pregunten", "por"}, {"pregunte", "por"}, {"preguntar", "por"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
-	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"name", ":"}, {"nombre", ":"},
+	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"reporta"}, {"reporta", "la"}, {"reporta", "el"}, {"name", ":"}, {"nombre", ":"},
 }
 
 // properName reports whether token i is a first name: a well-known one, or a word with a

@@ -72,7 +72,7 @@ func (l *listener) suppose(best map[string]said, sized bool) {
 		shape.value = "gap_traffic"
 	case best["hazards indoors"].field != "":
 		return // on its way through the house, mostly
-	case slices.Contains(perches, surface.value) && (l.names("swarm") || sized && l.names("bees")) && !l.names("wasps") && !formsNone(best["body"].value):
+	case slices.Contains(perches, surface.value) && (l.names("swarm") || sized && (l.names("bees") || l.names("clump"))) && !l.names("wasps") && !formsNone(best["body"].value):
 		shape.value, shape.supposed = "hanging_cluster", true
 	default:
 		return

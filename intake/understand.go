@@ -201,7 +201,12 @@ func (l *listener) ownsUntil(from, to int) bool {
 
 // publicPlace reports whether a place is named after its kind: "Oak Hill School" is nobody's home.
 func (l *listener) publicPlace(p span) bool {
-	return slices.ContainsFunc(l.words[l.tokenAt(p.start):l.tokenAt(p.end)], func(t token) bool { return t.in("place_kind") })
+	for i := l.tokenAt(p.start); i < l.tokenAt(p.end); i++ {
+		if l.is(i, "place_kind") && !l.is(i+1, "street") { // nor is "77 Orchard Ln" an orchard
+			return true
+		}
+	}
+	return false
 }
 
 // tokenAt is the first token that begins at byte end or later.
