@@ -15,16 +15,20 @@ var learn = flag.Bool("learn", false, "learn the weights of the alarm anew from 
 // alarmTexts returns the texts from which the alarm is learned: those that must raise it and
 // those that must not. Sets kept for measuring are not among them.
 func alarmTexts(t *testing.T) (alarms, others []string) {
-	for _, set := range []string{".txt", "_others.txt", "_likely.txt", "_many.txt"} {
+	for _, set := range []string{".txt", "_others.txt", "_likely.txt", "_many.txt", "_more.txt"} {
 		alarms, others = append(alarms, oneALine(t, "emergencies"+set)...), append(others, oneALine(t, "near_misses"+set)...)
 	}
 	others = append(others, oneALine(t, "near_misses_talk.txt")...)
-	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "eighth.txt", "ninth.txt", "tenth.txt", "twelfth.txt", "sixteenth.txt", "seventeenth.txt", "nineteenth.txt", "twentysecond.txt", "twentythird.txt", "twentyfourth.txt", "unseen.txt"} {
+	others = append(others, oneALine(t, "near_misses.txt")...) // once more: the short and plain ones
+	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "eighth.txt", "ninth.txt", "tenth.txt", "twelfth.txt", "sixteenth.txt", "seventeenth.txt", "nineteenth.txt", "twentysecond.txt", "twentythird.txt", "twentyfourth.txt", "twentysixth.txt", "unseen.txt"} {
 		for _, u := range utterances(t, file) {
 			if u.want["stung"] == "trouble_breathing" {
 				alarms = append(alarms, u.text)
 			} else {
 				others = append(others, u.text)
+			}
+			if u.want["stung"] == "someone" || u.want["allergic"] == "yes" && u.want["stung"] == "" {
+				others = append(others, u.text, u.text) // a plain sting or allergy is most like an emergency
 			}
 		}
 	}

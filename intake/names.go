@@ -21,8 +21,8 @@ func (l *listener) readName(h *Heard) {
 		case l.is(at, "titles"):
 			at = 0
 		}
-		if at == 0 && i == 0 && len(l.words) > 1 && l.properName(0) && l.is(1, "here_again") {
-			l.setName(h, 0)
+		if at == 0 && (i == 0 || l.words[i-1].kind == anEnd) && i+1 < len(l.words) && l.properName(i) && (l.is(i+1, "here_again") || l.is(i, "first_names") && l.words[i].capital && l.is(i+1, "from_where")) {
+			l.setName(h, i) // "Mason here", "Jolene from the feed store"
 			return
 		}
 		if at > 0 && at < len(l.words) && l.properName(at) {
@@ -35,11 +35,26 @@ func (l *listener) readName(h *Heard) {
 		return
 	}
 	for i := 1; i < len(l.words); i++ {
-		if l.words[i-1].kind == anEnd && l.clauseEnds(i+1) && l.is(i, "first_names") && l.properName(i) && l.words[i].capital && !l.shouting() {
-			l.setName(h, i) // "… 3 feet up. Ed, 16 Tanager Way"
+		if l.standsAlone(i) {
+			l.setName(h, i)
 			return
 		}
 	}
+}
+
+// standsAlone reports whether token i is a name by itself between two stops: "… 3 feet up. Ed,
+// 16 Tanager Way", "I'm the janitor, Odell.", "Hi there, Priscilla."
+func (l *listener) standsAlone(i int) bool {
+	if !l.clauseEnds(i+1) || !l.is(i, "first_names") || !l.words[i].capital || !l.properName(i) || l.shouting() {
+		return false
+	}
+	switch before := l.words[i-1]; before.kind {
+	case anEnd:
+		return true
+	case aPause:
+		return i+1 >= len(l.words) || l.words[i+1].kind == anEnd || l.words[i+1].text == ")"
+	}
+	return false
 }
 
 // signsOff reports whether token i ends a text as a signature does: "Thanks, Terrence".
@@ -76,7 +91,7 @@ func (l *listener) afterNamePhrase(i int) int {
 
 var namePhrases = [][]string{
 	{"my", "name", "is"}, {"my", "names"}, {"name", "is"}, {"names"}, {"name", "s"}, {"i", "am"}, {"im"}, {"this", "is"}, {"its"}, {"call", "me"}, {"ask", "for"}, {"pregunten", "por"}, {"pregunte", "por"}, {"preguntar", "por"}, {"first", "name"}, {"me", "dicen"}, {"signed"},
-	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"reporta"}, {"reporta", "la"}, {"reporta", "el"}, {"name", ":"}, {"nombre", ":"},
+	{"me", "llamo"}, {"mi", "nombre", "es"}, {"soy"}, {"aqui", "otra", "vez"}, {"habla"}, {"le", "habla"}, {"aqui"}, {"le", "escribe"}, {"les", "escribe"}, {"escribe"}, {"reporta"}, {"reporta", "la"}, {"reporta", "el"}, {"name", ":"}, {"nombre", ":"},
 }
 
 // properName reports whether token i is a first name: a well-known one, or a word with a

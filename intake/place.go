@@ -171,6 +171,9 @@ func (l *listener) streetFirst(i int) (int, int, bool) {
 	if j < len(l.words) && l.words[j].text == "." {
 		j++
 	}
+	if j+1 < len(l.words) && l.words[j].kind == aNumber && l.words[j].decimals == 0 && l.joinsStreets(j+1) {
+		return i, l.streetName(j + 2), l.streetName(j+2) > j+2 // "calle 9 y Nogal"
+	}
 	for n := 0; n < 5 && j < len(l.words); n, j = n+1, j+1 {
 		t := &l.words[j]
 		if n > 0 && t.kind == aNumber && t.decimals == 0 && !(j+1 < len(l.words) && l.words[j+1].text == "de") {
@@ -245,6 +248,8 @@ func (l *listener) numberNamed(i int) (int, int, bool) {
 func (l *listener) twoStreets(i int) (int, int, bool) {
 	at := i + 1
 	switch {
+	case l.words[i].kind == aNumber && l.is(i+1, "ordinal_ends") && l.joinsStreets(i+2) && i+3 < len(l.words) && l.words[i+3].capital:
+		at = i // "hydrant 3rd & Walnut"
 	case l.is(i, "at_named") || l.is(i, "corner") || l.word(i) == "de":
 	case l.opensClause(i) && l.saysStreet(i): // "…, Third and Sycamore"
 		at = i

@@ -52,6 +52,9 @@ func (l *listener) reconcile(best map[string]said) {
 		delete(best, "surface") // what they fly round, mostly
 	case shape == "hanging_cluster" && l.names("wasps") && !l.names("bees") && !l.names("clump"):
 		delete(best, "shape") // a nest, or they themselves, hang there
+	case shape == "hanging_cluster" && surface.value == "flowers" && (l.names("clump") || l.names("swarm")):
+		surface.value = "shrub" // a swarm hangs in the plant, whatever is in bloom
+		best["surface"] = surface
 	case shape == "no_nest" && (surface.value == "wall" || surface.value == "eave"):
 		delete(best, "surface")
 	}

@@ -184,6 +184,9 @@ func (l *listener) mine() []said {
 				break
 			}
 		}
+		if of := m.to + 1; (l.word(m.to) == "de" || l.word(m.to) == "del") && l.is(of, "mine") && l.ownsUntil(of+1, min(of+2, len(l.words))) {
+			out = append(out, said{field: "owner", value: "yes", weight: 1, from: m.from, to: of + 2}) // "el arbusto de mi entrada"
+		}
 	}
 	return out
 }
