@@ -62,7 +62,7 @@ func TestQuestionsPerReport(t *testing.T) {
 	t.Logf("without reading ahead: %d questions before catchers are asked, %d in all", plain.before, plain.all)
 	mean := func(sum, n int) string { return fmt.Sprintf("%.2f", float64(sum)/float64(max(n, 1))) }
 	var n, before, all int
-	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "unseen.txt"} {
+	for _, file := range []string{"tuned.txt", "third.txt", "fourth.txt", "fifth.txt", "sixth.txt", "seventh.txt", "unseen.txt", "twentyfirst.txt", "twentyfifth.txt"} {
 		in, b, a := 0, 0, 0
 		for _, text := range swarmReports(t, file) {
 			r := report(t, text)
