@@ -205,11 +205,17 @@ func whoBefore(ts []token, i int) string {
 // (San Diego Fire-Rescue: more than 15; from 50 on signs may begin a day later).
 const manyAtOnce = 15
 
+// manyForFrail is the same where a small child, or somebody old or ill, is named (judgement).
+const manyForFrail = 5
+
 // manyStings finds "stung 60 times", "40 stings", "le picaron más de 50", "yes, like 30 times".
 func (s *story) manyStings() (match, bool) {
-	ts := s.ts
+	ts, many := s.ts, float64(manyAtOnce)
+	if slices.ContainsFunc(s.all, func(m match) bool { return m.rule.topic == "frail" }) {
+		many = manyForFrail
+	}
 	for i := range ts {
-		if n := countOf(ts[i]); n < manyAtOnce || n > 100000 || elsewhen(match{from: i, to: i + 1}, s.all, ts) {
+		if n := countOf(ts[i]); n < many || n > 100000 || elsewhen(match{from: i, to: i + 1}, s.all, ts) {
 			continue
 		}
 		next := i + 1
@@ -239,7 +245,7 @@ func countOf(t token) float64 {
 		return 100
 	}
 	for _, lang := range grammar.langs {
-		if n, ok := grammar.numbers[lang][t.text]; ok && n >= manyAtOnce {
+		if n, ok := grammar.numbers[lang][t.text]; ok && n >= manyAtOnce { // fewer in words mislead: "once" is eleven in Spanish
 			return n
 		}
 	}

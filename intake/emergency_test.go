@@ -147,6 +147,8 @@ func TestCalmHidesNoAlarm(t *testing.T) {
 		"my coworker got stung and keeps going in and out", "grandma was stung and is going in and out",
 		"se esta muriendo lo picaron las abejas", "le cayo un enjambre en la cabeza a mi hijo", "a mi papa le cayo un enjambre encima y lo estan picando",
 		"lo picaron y no puede tragar, tiene la epinefrina",
+		"3 yr old, 9 stings, swarm in sandbox", "theyre still chasing me im at the gas station", "does anyone there have an epipen",
+		"no paran de picarnos", "known bee allergy and yes it did sting me", "alguien tiene epinefrina es para mi hija",
 		"bees at the back door we cant get out and they are stinging us", "he was stung and he dont know who i am",
 		"tiene alergia fuerte a las abejas y lo picaron", "abejas encima de la cama del bebe lo estan picando",
 		"the hive fell out of the tree on my son hes covered", "she hit the hive and fell out of the tree",
