@@ -102,7 +102,11 @@ func ReadCommand(text string, s Setting) (Command, bool) {
 		return Command{}, false
 	}
 	c := Command{Word: Word(strings.ReplaceAll(best.rule.value, "_", " "))}
-	rest := strings.TrimLeft(text[ts[best.to-1].end:], " \t\r\n:#.,!-")
+	between := " \t\r\n:#.,!-"
+	if c.Word == WordJoin {
+		between = " \t\r\n:#.,!" // a token may begin with a dash
+	}
+	rest := strings.TrimLeft(text[ts[best.to-1].end:], between)
 	if c, ok := c.withArgument(rest, text, s); ok {
 		return c, true
 	}

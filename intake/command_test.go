@@ -92,6 +92,8 @@ func TestReadCommand(t *testing.T) {
 		{"NEW", Command{Word: WordNew}},
 		{"open", Command{Word: WordOpen}},
 		{"JOIN Jx3kT0aZr8LqVb2mYd9HcA", Command{Word: WordJoin, Rest: "Jx3kT0aZr8LqVb2mYd9HcA"}},
+		{"JOIN -jXvPhQgfWj7vU6MS_VHLA", Command{Word: WordJoin, Rest: "-jXvPhQgfWj7vU6MS_VHLA"}},
+		{"/start -jXvPhQgfWj7vU6MS_VHLA", Command{Word: WordJoin, Rest: "-jXvPhQgfWj7vU6MS_VHLA"}},
 		{"/start Jx3kT0aZr8LqVb2mYd9HcA", Command{Word: WordJoin, Rest: "Jx3kT0aZr8LqVb2mYd9HcA"}},
 		{"/start", Command{Word: WordJoin}},
 		{"TOMO", Command{Word: WordTake}},

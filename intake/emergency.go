@@ -33,6 +33,9 @@ func alarmTo(asked Question, text string) alarm {
 	if odds, at := alarming(seen(rest)); !heard && odds > alarmAllergic {
 		sign, heard = match{from: at, to: at + 1}, true
 	}
+	if story := hearStory(seenKnown(rest), grammar.find("emergency", seenKnown(rest))); yes > 0 && !heard && story.stungAt >= 0 && !story.well {
+		sign, heard = match{from: story.stungAt, to: story.stungAt + 1}, true // "yes my son is and one just got him"
+	}
 	return alarm{match{rule: sign.rule, from: sign.from + yes, to: sign.to + yes}, heard}
 }
 

@@ -147,6 +147,9 @@ func TestCalmHidesNoAlarm(t *testing.T) {
 		"my coworker got stung and keeps going in and out", "grandma was stung and is going in and out",
 		"se esta muriendo lo picaron las abejas", "le cayo un enjambre en la cabeza a mi hijo", "a mi papa le cayo un enjambre encima y lo estan picando",
 		"lo picaron y no puede tragar, tiene la epinefrina",
+		"hive got attacked by my son and he is covered in stings cant breathe", "dog got stung and now my wife is swelled up all over",
+		"called 911 they told us to wait he cant breathe", "las avispas atacan de noche a mi papa lo estan picando",
+		"le picaron y su cara se le puso roja y no respira bien",
 		"3 yr old, 9 stings, swarm in sandbox", "theyre still chasing me im at the gas station", "does anyone there have an epipen",
 		"no paran de picarnos", "known bee allergy and yes it did sting me", "alguien tiene epinefrina es para mi hija",
 		"bees at the back door we cant get out and they are stinging us", "he was stung and he dont know who i am",
@@ -178,6 +181,8 @@ func TestEmergencyInAnAnswer(t *testing.T) {
 		{AskAllergic, "yes. her lips are swelling", true},
 		{AskAllergic, "yes she cant breathe", true},
 		{AskAllergic, "yes", false},
+		{AskAllergic, "yes my son is and one just got him on the neck", true},
+		{AskAllergic, "yes my son is, nobody was stung", false},
 		{AskAllergic, "my husband is, he carries the pen everywhere", false},
 		{AskAllergic, "i am and one got me, my lips feel fat", true},
 	} {
