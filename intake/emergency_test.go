@@ -150,7 +150,7 @@ func TestCalmHidesNoAlarm(t *testing.T) {
 		"hive got attacked by my son and he is covered in stings cant breathe", "dog got stung and now my wife is swelled up all over",
 		"called 911 they told us to wait he cant breathe", "las avispas atacan de noche a mi papa lo estan picando",
 		"le picaron y su cara se le puso roja y no respira bien",
-		"3 yr old, 9 stings, swarm in sandbox", "theyre still chasing me im at the gas station", "does anyone there have an epipen",
+		"bees are on the kids", "bees on the kids bike and all over the kids", "3 yr old, 9 stings, swarm in sandbox", "theyre still chasing me im at the gas station", "does anyone there have an epipen",
 		"no paran de picarnos", "known bee allergy and yes it did sting me", "alguien tiene epinefrina es para mi hija",
 		"bees at the back door we cant get out and they are stinging us", "he was stung and he dont know who i am",
 		"tiene alergia fuerte a las abejas y lo picaron", "abejas encima de la cama del bebe lo estan picando",
