@@ -25,8 +25,8 @@ const (
 	alarmFrom = 4    // words: of what is shorter the rules know nearly all that there is
 )
 
-// Log-odds from which a text is an alarm: an alarm too many costs a text. Chosen on sets that
-// were left out of the learning one after the other.
+// Log-odds from which a text is an alarm: an alarm too many costs a text. Judgement, by what
+// sets that were left out of the learning one after the other, and those kept, gave at others.
 const (
 	alarmBar      = -0.8
 	alarmBare     = 1.0 // of a text that is short or names nobody: it may be like others by a word

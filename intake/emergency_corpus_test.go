@@ -100,7 +100,7 @@ func TestEmergenciesOfOthers(t *testing.T) {
 	for _, c := range []struct {
 		file        string
 		least, most float64 // share that raises the alarm
-	}{{"emergencies_unseen.txt", 0.86, 1}, {"emergencies_likely.txt", 0.99, 1}, {"near_misses_likely.txt", 0, 0.12}, {"near_misses_others.txt", 0, 0.03}, {"near_misses_unseen.txt", 0, 0.27}, {"emergencies_many.txt", 0.97, 1}, {"near_misses_many.txt", 0, 0.27}, {"emergencies_more.txt", 0.97, 1}, {"near_misses_more.txt", 0, 0.22}, {"near_misses_talk.txt", 0, 0.01}, {"emergencies_kept.txt", 0.97, 1}, {"near_misses_kept.txt", 0, 0.31}} {
+	}{{"emergencies_unseen.txt", 0.88, 1}, {"emergencies_likely.txt", 0.99, 1}, {"near_misses_likely.txt", 0, 0.12}, {"near_misses_others.txt", 0, 0.03}, {"near_misses_unseen.txt", 0, 0.27}, {"emergencies_many.txt", 0.97, 1}, {"near_misses_many.txt", 0, 0.27}, {"emergencies_more.txt", 0.97, 1}, {"near_misses_more.txt", 0, 0.22}, {"near_misses_talk.txt", 0, 0.01}, {"emergencies_kept.txt", 0.97, 1}, {"near_misses_kept.txt", 0, 0.31}} {
 		heard, all := 0, oneALine(t, c.file)
 		for _, text := range all {
 			if Emergency(text) {

@@ -98,12 +98,7 @@ var perches = []string{"branch", "shrub", "fence", "post", "vehicle", "wall", "e
 // onTheHouse reports whether "in … the house" names a part of the building: "in the fascia of
 // my house" is not indoors.
 func (l *listener) onTheHouse(m match) bool {
-	for i := m.from; i < m.to+1 && i < len(l.words); i++ {
-		if l.is(i, "outer_parts") {
-			return true
-		}
-	}
-	return false
+	return l.anyIn(match{from: m.from, to: m.to + 1}, "outer_parts")
 }
 
 // aside is the weight of a surface that is only near the bees.
@@ -125,7 +120,7 @@ func (l *listener) attachment(m match) int {
 	if l.is(m.from, "going") {
 		return 0 // "by wasps coming out of the ground"
 	}
-	if l.besideThem(m.to) && !l.hasGap(m) { // they are in "a hole in the wall behind it"
+	if l.besideThem(m.to) && !l.anyIn(m, "gap") { // they are in "a hole in the wall behind it"
 		return aside
 	}
 	for i := m.from - 1; i >= 0 && i >= m.from-4; i-- {
@@ -146,10 +141,10 @@ func (l *listener) attachment(m match) int {
 	return 0
 }
 
-// hasGap reports whether what was matched tells of a way in.
-func (l *listener) hasGap(m match) bool {
+// anyIn reports whether a word of a set is in what was matched.
+func (l *listener) anyIn(m match, set string) bool {
 	for i := m.from; i < m.to; i++ {
-		if l.is(i, "gap") {
+		if l.is(i, set) {
 			return true
 		}
 	}

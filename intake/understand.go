@@ -210,6 +210,9 @@ func (l *listener) phrases() []said {
 				continue
 			}
 		}
+		if r.topic == "owner" && r.value == "no" && (l.attachment(m) < 0 || l.anyIn(m, "nearby")) {
+			f.weight = 0 // "in my yard next to the golf course": whatever is called theirs is theirs
+		}
 		if no := l.denial(m.from); no >= 0 && !((r.topic == "owner" || r.topic == "hazards") && l.is(no, "unable_to")) && !l.turn(&f) {
 			continue // "can't get into my house" says nothing against "my house"
 		}
