@@ -12,7 +12,7 @@ import (
 )
 
 // planted is what a caller lets us know of themselves in the play below.
-var planted = []string{"6075550142", "Gwendolyn", "Mill Ln", "4711", "42.44678", "76.49012", "/photo"}
+var planted = []string{"6075550142", "Gwendolyn", "Mill Ln", "4711#60417", "42.44678", "76.49012", "/photo"}
 
 const plantedPlay = `clock 2026-05-12 14:05
 phone gwen sms +16075550142
@@ -32,7 +32,7 @@ gwen > thousands
 gwen > no
 gwen > yes
 gwen > Gwendolyn
-gwen > the gate code is 4711
+gwen > the gate code is 4711#60417
 ada > there
 `
 

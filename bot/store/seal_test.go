@@ -23,7 +23,7 @@ var testSecrets = [][]byte{[]byte("the newest secret, of 32 letters"), []byte("t
 var keptOfPeople = bot.Change{
 	Documents: []bot.Document{
 		person("gwen", 0, `{"name":"Gwendolyn","address":"sms:+16075550142"}`),
-		call("c1", 0, `{"answers":{"place":{"text":"14 Mill Ln","lat":42.44678}},"words":["the gate code is 4711"]}`),
+		call("c1", 0, `{"answers":{"place":{"text":"14 Mill Ln","lat":42.44678}},"words":["the gate code is 4711#60417"]}`),
 	},
 	Cards:   []bot.Card{{Field: "c:c1", Body: []byte(`{"ref":"7KQ2","stage":"taken","place":"Mill Ln","lat":42.44678}`)}},
 	Roster:  []bot.RosterCard{{ID: "ada", Catcher: &notify.Catcher{ID: "ada", Name: "Adaline", Address: "telegram:5550177", Lat: 42.45123}}},
@@ -32,7 +32,8 @@ var keptOfPeople = bot.Change{
 		Text: "Thank you, Gwendolyn. Ada comes to 14 Mill Ln."}},
 }
 
-var plantedWords = []string{"Gwendolyn", "6075550142", "Mill Ln", "4711", "42.44678", "Adaline", "5550177", "42.45123", "answers"}
+// plantedWords are what is looked for. None may stand there by chance: four digits do, in a time.
+var plantedWords = []string{"Gwendolyn", "6075550142", "Mill Ln", "4711#60417", "42.44678", "Adaline", "5550177", "42.45123", "answers"}
 
 // sealsWords holds that nothing of people can be read in Redis, before, while and after a
 // message goes out, and that everything still comes back.
