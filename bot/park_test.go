@@ -126,7 +126,8 @@ func TestBrokenEventIsParked(t *testing.T) {
 			if got := heard["sms:+16075550199"]; !strings.Contains(got, tt.steward) || got == "" && !tt.aloneIs {
 				t.Errorf("the steward reads %q, want %q in it", got, tt.steward)
 			}
-			if strings.Contains(log.String(), "plum tree") || strings.Contains(log.String(), "0142") || !strings.Contains(log.String(), string(tt.event.ID())) {
+			// Fewer digits of the number may stand in an address of the stack.
+			if strings.Contains(log.String(), "plum tree") || strings.Contains(log.String(), "5550142") || !strings.Contains(log.String(), string(tt.event.ID())) {
 				t.Errorf("the log: %s", log)
 			}
 		})
